@@ -1,0 +1,254 @@
+"""
+Cut edges to a fraction of a pixel: each side of a polygon moved to the first sharp step met on the way in.
+
+Cloth casts a soft shadow on the board, and a print has strong edges of its own inside the rim; so the strongest step
+is not the one wanted. Wanted is the first that is a step, not a ramp, coming from the board.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from contrastkit.camera.polygons import ROUND_SIDES, Floats, Sides, meetings, robust_lines, sides_of, turn
+
+Singles = NDArray[np.float32]
+
+# All design choices, in samples or pixels of the working picture.
+_STEP = 0.5  # pixels between samples across a side
+_OUT, _IN = 44, 24  # samples looked at outside and inside a side
+_STRETCHES = 8  # parts of a side judged apart
+_ACROSS = 48  # places along a side where it is looked at, a multiple of _STRETCHES
+_LEANS = (0, -3, 3, -6, 6, -10, 10)  # samples that an edge may lie further in at the side's end than at its middle
+_FINE = 0.8  # pixels, smoothing of the finer of two slopes
+_SHARP_SHARE = 0.46  # of the slope must be a step; a step blurred by the lens keeps 0.6, a shadow 3 pixels soft 0.36
+_RINGING = 0.08  # share of a strong edge that its ringing in a JPEG may reach
+_RING_REACH = 18  # samples: how far from the edge (a chroma block of 16 full-resolution pixels)
+_LEAST_STEP = 0.0022  # cube-root units per pixel: a step of about 2 % in light
+_AGREE = 6  # stretches, of _STRETCHES, that must show the edge on one line
+
+
+def refine(
+    codes: NDArray[np.uint8],
+    root_table: Singles,
+    polygons: list[Floats],
+    labels: NDArray[np.int32],
+    owners: NDArray[np.int32],
+    ratio: float,
+) -> list[tuple[Floats, float]]:
+    """
+    Return each polygon with its sides moved to the cut edge, and the share of its outline seen as a sharp edge.
+
+    `labels` is the small picture's map of things (0: backing), `owners` the label each polygon may cross,
+    `ratio` the working pixels per small pixel.
+    """
+    if not polygons:
+        return []
+    sides = sides_of(polygons)
+    offsets = (_OUT - np.arange(_OUT + _IN + 1)) * _STEP  # from outside to inside
+    stretches, foreign = _profiles(codes, root_table, sides, offsets, labels, owners[sides.owner], ratio)
+    shift, tilt, seen = _edges(stretches, foreign, sides, offsets)
+    result = []
+    for index, polygon in enumerate(polygons):
+        mine = sides.owner == index
+        moved = (sides.along[mine], sides.out[mine], sides.length[mine], shift[mine], tilt[mine], seen[mine])
+        result.append(_rounded(polygon, *moved) if len(polygon) == ROUND_SIDES else _cornered(polygon, *moved))
+    return result
+
+
+def _profiles(
+    codes: NDArray[np.uint8],
+    root_table: Singles,
+    sides: Sides,
+    offsets: Floats,
+    labels: NDArray[np.int32],
+    owner: NDArray[np.int32],
+    ratio: float,
+) -> tuple[Singles, NDArray[np.bool_]]:
+    """Cube-root colours across each side (sides, stretches, offsets, 3), and which samples lie on something else."""
+    places = np.linspace(0.07, 0.93, _ACROSS, dtype=np.float32)
+    origin = sides.start[:, None] + places[None, :, None] * (sides.length[:, None] * sides.along)[:, None]
+    spots = origin.astype(np.float32)[:, :, None] + (offsets[:, None] * sides.out[:, None]).astype(np.float32)[:, None]
+    flat = spots.reshape(len(sides.start), -1, 2)
+    sampled = cv2.remap(codes, flat[..., 1], flat[..., 0], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    roots = cv2.LUT(sampled, np.ascontiguousarray(root_table.T[None]))
+    shape = (len(sides.start), _STRETCHES, _ACROSS // _STRETCHES, len(offsets), 3)
+    coarse = spots[:, 1::4]  # a quarter of the places is enough to see what else lies there
+    row, col = ((coarse + 0.5) / ratio).astype(np.int32).transpose(3, 0, 1, 2)
+    inside = (row >= 0) & (col >= 0) & (row < labels.shape[0]) & (col < labels.shape[1])
+    met = labels[np.where(inside, row, 0), np.where(inside, col, 0)]
+    foreign = ((met > 0) & (met != owner[:, None, None])) | ~inside
+    return roots.reshape(shape).mean(axis=2), foreign
+
+
+@lru_cache(maxsize=4)
+def _slope_matrix(samples: int, sigma: float) -> Singles:
+    """Matrix that gives the slope per pixel at every sample, smoothed by a Gaussian of `sigma` pixels."""
+    reach = int(np.ceil(3 * sigma / _STEP))
+    x = np.arange(-reach, reach + 1) * _STEP
+    kernel = x * np.exp(-x * x / (2 * sigma * sigma))
+    kernel /= (kernel * x).sum()
+    matrix = np.zeros((samples, samples), np.float32)
+    for row in range(samples):
+        np.add.at(matrix[row], np.clip(np.arange(row - reach, row + reach + 1), 0, samples - 1), kernel)
+    matrix.flags.writeable = False
+    return matrix
+
+
+def _sharpness(profile: Singles) -> tuple[Singles, Singles]:
+    """
+    How much of the slope at each place is a step, and what share of it: (sides, offsets) each.
+
+    The slope of a step falls as the smoothing grows (as 1/sigma); that of a soft shadow hardly does. The difference
+    of the two is 0.33 of the step's height per pixel, two thirds of the whole, and little on a ramp.
+    """
+    fine = _slope_matrix(profile.shape[-2], _FINE) @ profile
+    coarse = _slope_matrix(profile.shape[-2], 3 * _FINE) @ profile
+    size = np.sqrt((fine * fine).sum(axis=-1))
+    sharp = size - np.maximum((fine * coarse).sum(axis=-1) / np.maximum(size, 1e-9), 0)
+    return sharp, sharp / np.maximum(size, 1e-9)
+
+
+def _edges(
+    stretches: Singles, foreign: NDArray[np.bool_], sides: Sides, offsets: Floats
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Shift outward (pixels) and tilt (pixels per pixel) of each side's sharp edge, and whether one was seen."""
+    leans, sharp = _sharpest_lean(stretches, sides.length)
+    allowed = _where_to_look(foreign, sides, offsets)
+    peaks = _peaks(sharp, allowed, max(6 * _noise(sharp, allowed, offsets), _LEAST_STEP))
+    shift, tilt = np.zeros(len(sharp)), np.zeros(len(sharp))
+    seen = np.zeros(len(sharp), bool)
+    for _ in range(4):  # a peak whose stretches disagree is no edge: try the next one in
+        open_sides = np.flatnonzero(~seen & peaks.any(axis=1))
+        if not open_sides.size:
+            break
+        at = _first(peaks[open_sides], sharp[open_sides])
+        lean = leans[open_sides, at]
+        shift[open_sides], tilt[open_sides], agreeing = _lines(
+            stretches[open_sides], offsets, at, lean, sides.length[open_sides])
+        seen[open_sides] = agreeing >= _AGREE
+        peaks[open_sides] &= np.arange(sharp.shape[1]) > at[:, None]
+    return np.where(seen, shift, 0.0), np.where(seen, tilt, 0.0), seen
+
+
+def _sharpest_lean(stretches: Singles, length: Floats) -> tuple[Singles, Singles]:
+    """Sharpness at each place on the way in, for the lean of the edge that makes it largest; and that lean."""
+    samples = stretches.shape[2]
+    best = np.zeros((stretches.shape[0], samples), np.float32)
+    leans = np.zeros_like(best)
+    where = _stretch_places()
+    for lean in _LEANS:
+        steps = np.clip(np.arange(samples) + np.round(lean * where)[:, None].astype(int), 0, samples - 1)
+        sharp, share = _sharpness(stretches[:, np.arange(_STRETCHES)[:, None], steps].mean(axis=1))
+        sharp = np.where((share > _SHARP_SHARE) & (abs(lean) * _STEP <= 0.15 * length[:, None]), sharp, 0)
+        leans[sharp > best] = lean
+        best = np.maximum(best, sharp)
+    return leans, best
+
+
+def _stretch_places() -> Floats:
+    """Middles of the stretches along a side, -1 at its start to 1 at its end."""
+    return np.linspace(-1, 1, 2 * _STRETCHES + 1)[1::2]
+
+
+def _where_to_look(foreign: NDArray[np.bool_], sides: Sides, offsets: Floats) -> NDArray[np.bool_]:
+    """Samples within reach of each side and short of any other piece: (sides, offsets)."""
+    size = np.sqrt(np.bincount(sides.owner, sides.length**2)[sides.owner] / 2)
+    reach = np.clip(0.14 * size, 5, _OUT * _STEP)[:, None]
+    depth = np.clip(0.12 * size, 4, _IN * _STEP)[:, None]
+    blocked = foreign.mean(axis=1) > 0.25
+    nearest = np.where(blocked & (offsets > 0), offsets, np.inf).min(axis=1)
+    return (offsets <= reach) & (offsets >= -depth) & (offsets < nearest[:, None] - 2)
+
+
+def _noise(sharp: Singles, allowed: NDArray[np.bool_], offsets: Floats) -> float:
+    """Sharpness of the plain backing: the middle of what the outermost stretches show."""
+    outer = allowed & (offsets > 6)
+    values = sharp[outer] if outer.sum() > 50 else sharp
+    values = values[values > 0]
+    return float(np.median(values)) if values.size else 0.0
+
+
+def _peaks(sharp: Singles, allowed: NDArray[np.bool_], least: float) -> NDArray[np.bool_]:
+    """Local maxima that stand clear of noise and of the ringing of a stronger edge ahead."""
+    peak = np.zeros(sharp.shape, bool)
+    peak[:, 1:-1] = (sharp[:, 1:-1] >= sharp[:, :-2]) & (sharp[:, 1:-1] > sharp[:, 2:])
+    padded = np.pad(sharp, ((0, 0), (0, _RING_REACH)))
+    ahead = np.lib.stride_tricks.sliding_window_view(padded, _RING_REACH + 1, axis=1).max(axis=2)
+    return peak & allowed & (sharp > least) & (sharp > _RINGING * ahead)
+
+
+def _first(peaks: NDArray[np.bool_], sharp: Singles) -> NDArray[np.intp]:
+    """The first peak of each side, or the stronger one within two pixels that it is a flank of."""
+    window = np.clip(peaks.argmax(axis=1)[:, None] + np.arange(5), 0, sharp.shape[1] - 1)
+    best = np.take_along_axis(np.where(peaks, sharp, 0), window, axis=1).argmax(axis=1)
+    return np.take_along_axis(window, best[:, None], axis=1)[:, 0]
+
+
+def _lines(
+    stretches: Singles, offsets: Floats, at: NDArray[np.intp], lean: Singles, length: Floats
+) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Fit the edge line near sample `at`: shift at the side's middle, tilt, and how many stretches agree."""
+    samples = stretches.shape[2]
+    where = _stretch_places()
+    middle = np.clip(at[:, None] + np.round(lean[:, None] * where).astype(int), 0, samples - 1)
+    slopes = np.einsum("sbtc,sc->sbt", stretches, _step_across(stretches, middle)) @ _slope_matrix(samples, _FINE).T
+    window = np.clip(middle[:, :, None] + np.arange(-6, 7), 0, samples - 1)
+    near = np.maximum(np.take_along_axis(slopes, window, axis=2), 0)
+    weight = near * (near > 0.5 * near.max(axis=2, keepdims=True))
+    total = weight.sum(axis=2)
+    spot = (weight * offsets[window]).sum(axis=2) / np.maximum(total, 1e-12)
+    along = where[None] * 0.43 * length[:, None]
+    good = total > 0.25 * np.median(total, axis=1, keepdims=True)
+    shift, tilt = robust_lines(along, spot, good + 1e-6)
+    good &= np.abs(spot - shift[:, None] - tilt[:, None] * along) < 1.5
+    return shift, tilt, good.sum(axis=1)
+
+
+def _step_across(stretches: Singles, middle: NDArray[np.intp]) -> Singles:
+    """Direction in colour of the step at each side's edge, unit length: (sides, 3)."""
+    samples = stretches.shape[2]
+    side, stretch = np.ogrid[: stretches.shape[0], : stretches.shape[1]]
+    after = stretches[side, stretch, np.minimum(middle + 4, samples - 1)]
+    before = stretches[side, stretch, np.maximum(middle - 4, 0)]
+    step = (after - before).mean(axis=1)
+    return np.asarray(step / np.maximum(np.linalg.norm(step, axis=1, keepdims=True), 1e-9), np.float32)
+
+
+def _cornered(
+    polygon: Floats, along: Floats, out: Floats, length: Floats, shift: Floats, tilt: Floats, seen: NDArray[np.bool_]
+) -> tuple[Floats, float]:
+    """Corners where the moved sides meet; a short side with no sharp edge (a tip of shadow) goes if little goes with it."""
+    share = float(length[seen].sum() / length.sum())
+    moved = np.where(seen, shift, shift[seen].mean() if seen.any() else 0.0)  # unseen sides move with the others
+    middle = polygon + along * length[:, None] / 2 + out * moved[:, None]
+    direction = along + out * tilt[:, None]
+    corners = _not_astray(meetings(middle, direction, polygon), polygon, length)
+    keep = seen | (length > 0.35 * length.max())
+    if keep.all() or keep.sum() < 3:
+        return corners, share
+    fewer = meetings(middle[keep], direction[keep], polygon[keep])
+    alike = abs(turn(fewer) - turn(corners)) < 0.1 * abs(turn(corners))
+    return (fewer if alike else corners), share
+
+
+def _not_astray(corners: Floats, polygon: Floats, length: Floats) -> Floats:
+    """Corners that moved unreasonably far go back to where they were guessed."""
+    astray = np.hypot(*(corners - polygon).T) > np.maximum(12, 0.3 * length.max())
+    return np.where(astray[:, None], polygon, corners)
+
+
+def _rounded(
+    polygon: Floats, along: Floats, out: Floats, length: Floats, shift: Floats, tilt: Floats, seen: NDArray[np.bool_]
+) -> tuple[Floats, float]:
+    """A round outline moved by what most of its neighbouring sides say."""
+    known = np.where(seen, shift, np.nan)
+    near = np.stack([np.roll(known, step) for step in range(-2, 3)])
+    enough = np.isfinite(near).sum(axis=0) >= 2
+    usual = np.nanmedian(known) if seen.any() else 0.0
+    moved = np.where(enough, np.nanmedian(np.where(enough, near, usual), axis=0), usual)
+    middle = polygon + along * length[:, None] / 2 + out * moved[:, None]
+    return meetings(middle, along, polygon), float(length[seen].sum() / length.sum())

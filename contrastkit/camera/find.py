@@ -1,0 +1,293 @@
+"""
+The pieces in a photograph: everything that lies on the backing, each with the outline of its cut edge.
+
+Steps: the backing's smooth colour (`backing`) ▸ what differs from it, shadows apart ▸ guesses of one polygon a piece
+(`polygons`) ▸ each guess's sides moved to the cut edge (`edges`) ▸ of guesses that overlap, the better seen is kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from contrastkit.camera.backing import CELL, Backing, find_backing
+from contrastkit.camera.edges import refine
+from contrastkit.camera.polygons import Floats, polygon_of, solidity, turn
+
+Mask = NDArray[np.uint8]
+Singles = NDArray[np.float32]
+
+SMALL_SIDE = 1000  # pixels, long side of the picture that finding starts on [design choice]
+_SMALLEST = 0.018  # of the long side: anything less across is a crumb, not a piece [design choice]
+_SHADOW = 0.75  # cube root of the share of light left in the deepest shadow taken for one (0.42) [design choice]
+_CODE_ERROR = 0.7  # codes: rounding that a JPEG may leave in a smooth dark area
+_COARSE = 4  # small pixels a side in a cell of the faint map
+_SEEN = 0.4  # share of an outline that must show a sharp edge
+_WELL_SEEN = 0.7
+_HOLLOW = 0.75  # a shape less solid than this is a print whose ground does not show, not a cut shape
+_STRONG = 0.4  # share of an outline's area that must differ surely where no edge is sharp enough to see
+
+
+@dataclass(frozen=True, eq=False)
+class Thing:
+    """Something on the backing: its outline in the pixels of the working picture, and how it was recognised."""
+
+    outline: Floats  # (corners, 2) row, col; a pixel's middle is a whole number; clockwise
+    area: float  # working pixels
+    confirmed: float  # share of the outline where a sharp edge was seen
+    box_area: float  # of the smallest rectangle round it, working pixels
+    elongation: float  # length over width of the smallest rectangle round it
+    solidity: float  # area over the area of its convex hull
+    at_frame: bool  # touches the frame
+    strong: float  # share of its area that no shadow or stain on the backing explains
+
+
+@dataclass(frozen=True, eq=False)
+class Finding:
+    """Everything found, the small picture it was found on, and the backing."""
+
+    things: tuple[Thing, ...]
+    small: NDArray[np.uint8]  # small picture, encoded
+    roots: Singles  # the same as cube roots of linear light
+    ratio: float  # working pixels per small pixel
+    backing: Backing
+    covered: NDArray[np.bool_]  # small picture: not plain backing (things and their shadows)
+
+
+@dataclass(frozen=True, eq=False)
+class _Difference:
+    """How the small picture differs from its backing."""
+
+    sure: Mask  # no shadow looks like this
+    maybe: Mask  # a neutral piece, or the backing in shadow
+    faint: Mask  # coarse picture: differs a little, but over an area
+
+
+@dataclass(frozen=True, eq=False)
+class _Guess:
+    """A polygon that may be a piece: its region of the picture, and whether it joins several fragments."""
+
+    polygon: Floats
+    region: int
+    joined: bool
+
+
+def find_things(codes: NDArray[np.uint8], root_table: Singles) -> Finding:
+    """
+    Return everything that lies on the backing.
+
+    Parameters
+    ----------
+    codes : uint8 (rows, cols, 3)
+        Upright encoded picture.
+    root_table : float32 (3, 256)
+        Cube root of linear light for each code of each channel.
+
+    Returns
+    -------
+    Finding
+        Nothing found is a finding with no things.
+    """
+    small, ratio = _small(codes)
+    roots = np.asarray(cv2.LUT(small, np.ascontiguousarray(root_table.T[None])), np.float32)
+    backing = find_backing(roots)
+    difference = _differs(roots, backing)
+    guesses, regions = _guesses(_without_thin_shadows(difference), difference.faint, roots.shape[:2])
+    polygons = [(guess.polygon + 0.5) * ratio - 0.5 for guess in guesses]
+    owners = np.array([guess.region for guess in guesses], np.int32)
+    refined = refine(codes, root_table, polygons, regions, owners, ratio)
+    shown = cv2.resize(difference.sure, difference.faint.shape[::-1], interpolation=cv2.INTER_AREA)
+    things = _best(guesses, [_thing(outline, seen, codes.shape[:2], shown) for outline, seen in refined])
+    return Finding(things, small, roots, ratio, backing, (difference.sure | difference.maybe) > 0)
+
+
+def _small(codes: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
+    """The picture reduced to about SMALL_SIDE, and pixels per small pixel."""
+    ratio = max(1.0, max(codes.shape[:2]) / SMALL_SIDE)
+    size = (max(CELL, round(codes.shape[1] / ratio)), max(CELL, round(codes.shape[0] / ratio)))
+    small = codes if ratio == 1 else np.asarray(cv2.resize(codes, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return small, codes.shape[1] / size[0]
+
+
+def _differs(roots: Singles, backing: Backing) -> _Difference:
+    rows, cols = roots.shape[:2]
+    plain = cv2.resize(backing.surface.grid(backing.cells.shape), (cols, rows), interpolation=cv2.INTER_LINEAR)
+    share = cv2.divide(roots, cv2.max(plain, 0.02))
+    grain = _coarseness(cv2.split(roots)[1])
+    still = backing.cells.astype(np.uint8)
+    tinted, up, down, deep = _unlike(cv2.GaussianBlur(share, (0, 0), 1.0), still, grain, (0.008, 0.006, 0.008))
+    sure = tinted | up | deep
+    size = (cols // _COARSE, rows // _COARSE)
+    coarse = cv2.resize(share, size, interpolation=cv2.INTER_AREA)
+    coarse_grain = cv2.resize(grain, size, interpolation=cv2.INTER_AREA) * 0.7
+    tinted, up, down_faint, _ = _unlike(coarse, still, coarse_grain, (0.0045, 0.004, 0.005))
+    thick = cv2.morphologyEx(down_faint, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    return _Difference(sure, down & ~sure, tinted | up | thick)
+
+
+def _unlike(share: Singles, still: Mask, grain: Singles, least: tuple[float, float, float]) -> tuple[Mask, ...]:
+    """Where the share of the backing's light has another tint, more light, less light, or less than any shadow."""
+    red, green, blue = cv2.split(share)
+    level = cv2.addWeighted(cv2.add(red, green), 1 / 3, blue, 1 / 3, -1.0)
+    tints = (cv2.subtract(red, green), cv2.addWeighted(blue, 1.0, cv2.add(red, green), -0.5, 0.0))
+    where = cv2.resize(still, (share.shape[1], share.shape[0]), interpolation=cv2.INTER_NEAREST) > 0
+    up, down = _beyond(level, where, least[0], 0.5 * grain)
+    tinted = np.zeros_like(up)
+    for tint, limit in zip(tints, least[1:], strict=True):
+        tinted |= np.bitwise_or(*_beyond(tint, where, limit, grain))
+    return tinted, up, down, (level < _SHADOW - 1).astype(np.uint8)
+
+
+def _coarseness(roots: Singles) -> Singles:
+    """Relative size of one 8-bit code at each cube root: large in the darks, where rounding looks like colour."""
+    code = 255 * (1.055 * cv2.pow(cv2.max(roots, 0.05), 3 / 2.4) - 0.055)
+    return np.asarray(_CODE_ERROR * 0.8 / cv2.max(code, 4.0), np.float32)
+
+
+def _beyond(values: Singles, still: NDArray[np.bool_], least: float, grain: Singles) -> tuple[Mask, Mask]:
+    """Where values lie clearly above, and below, what the still backing shows."""
+    sample = values[::3, ::3][still[::3, ::3]]
+    middle = float(np.median(sample)) if sample.size else 0.0
+    away = values - middle
+    usual, odd = np.quantile(np.abs(sample - middle), (0.5, 0.99)) if sample.size else (0.0, 0.0)
+    limit = grain + max(5 * 1.4826 * float(usual), 0.7 * float(odd), least)
+    return (away > limit).astype(np.uint8), (away < -limit).astype(np.uint8)
+
+
+def _disc(size: int) -> Mask:
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)), np.uint8)
+
+
+def _without_thin_shadows(difference: _Difference) -> Mask:
+    """Join neutral areas too thick for a shadow to what surely is a piece; drop threads and specks."""
+    core = cv2.morphologyEx(difference.maybe, cv2.MORPH_OPEN, _disc(17))
+    thick = cv2.dilate(core, _disc(5)) & difference.maybe
+    mask = cv2.morphologyEx(difference.sure | thick, cv2.MORPH_CLOSE, _disc(5))
+    return np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, _disc(7)), np.uint8)
+
+
+def _guesses(mask: Mask, faint: Mask, shape: tuple[int, int]) -> tuple[list[_Guess], NDArray[np.int32]]:
+    """Polygons that may be pieces, and the regions (small picture, 0: backing) that they belong to."""
+    least = 0.6 * (_SMALLEST * max(shape)) ** 2
+    coarse = cv2.resize(mask, faint.shape[::-1], interpolation=cv2.INTER_AREA) | faint
+    coarse = cv2.morphologyEx(cv2.morphologyEx(coarse, cv2.MORPH_CLOSE, _disc(5)), cv2.MORPH_OPEN, _disc(3))
+    _, coarse_regions = cv2.connectedComponents(coarse)
+    regions = cv2.resize(coarse_regions.astype(np.float32), shape[::-1], interpolation=cv2.INTER_NEAREST).astype(np.int32)
+    guesses = [guess for contour in _contours(mask, least) for guess in _single(contour, regions, least)]
+    for contour in _contours(coarse, least / _COARSE**2):
+        guess = _joined(contour, mask, regions, guesses)
+        guesses += [guess] if guess else []
+    return guesses, regions
+
+
+def _contours(mask: Mask, least: float) -> list[NDArray[np.int32]]:
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return [np.asarray(contour) for contour in contours if cv2.contourArea(contour) >= least]
+
+
+def _single(contour: NDArray[np.int32], regions: NDArray[np.int32], least: float) -> list[_Guess]:
+    found = []
+    for part in _parts(contour, least):
+        part = part if solidity(part) >= _HOLLOW else cv2.convexHull(part)
+        inside = regions[part[:, 0, 1], part[:, 0, 0]]
+        found.append(_Guess(polygon_of(part), int(np.bincount(inside).argmax()), False))
+    return found
+
+
+def _joined(
+    contour: NDArray[np.int32], mask: Mask, regions: NDArray[np.int32], singles: list[_Guess]
+) -> _Guess | None:
+    """One polygon round all that a region of the coarse map holds, unless a single guess says the same."""
+    whole = ((contour.astype(np.float32) + 0.5) * _COARSE - 0.5).round().astype(np.int32)
+    region = int(regions[min(whole[0, 0, 1], regions.shape[0] - 1), min(whole[0, 0, 0], regions.shape[1] - 1)])
+    area = cv2.contourArea(cv2.convexHull(whole))
+    mine = [abs(turn(guess.polygon)) / 2 for guess in singles if guess.region == region]
+    if region == 0 or (mine and max(mine) > 0.9 * area):
+        return None
+    hull = cv2.convexHull(whole)
+    return _Guess(polygon_of(hull), region, True)
+
+
+def _parts(contour: NDArray[np.int32], least: float) -> list[NDArray[np.int32]]:
+    """Split a shape made of pieces that touch, where a narrow neck joins two solid parts."""
+    if solidity(contour) >= 0.9:
+        return [contour]
+    col, row, width, height = cv2.boundingRect(contour)
+    filled = np.zeros((height + 2, width + 2), np.uint8)
+    cv2.drawContours(filled, [contour - (col - 1, row - 1)], -1, 1, cv2.FILLED)
+    depth = cv2.distanceTransform(filled, cv2.DIST_L2, 5)
+    for share in (0.35, 0.5, 0.65, 0.8):
+        count, cores = cv2.connectedComponents((depth > share * depth.max()).astype(np.uint8))
+        if count < 3:
+            continue
+        markers = np.where(filled > 0, cores, count).astype(np.int32)
+        relief = cv2.merge([255 - cv2.convertScaleAbs(depth, alpha=255 / float(depth.max()))] * 3)
+        markers = cv2.watershed(relief, markers)
+        parts = [part for core in range(1, count) for part in _contours((markers == core).astype(np.uint8), least)]
+        if len(parts) >= 2 and min(map(solidity, parts)) > max(0.9, solidity(contour)):
+            return [part + (col - 1, row - 1) for part in parts]
+    return [contour]
+
+
+def _best(guesses: list[_Guess], things: list[Thing]) -> tuple[Thing, ...]:
+    """In each region keep the fragments or what joins them, whichever the edges bear out."""
+    kept: list[Thing] = []
+    for region in sorted({guess.region for guess in guesses}):
+        single = [thing for guess, thing in zip(guesses, things, strict=True)
+                  if guess.region == region and not guess.joined]
+        joined = [thing for guess, thing in zip(guesses, things, strict=True)
+                  if guess.region == region and guess.joined]
+        kept += joined if joined and _better_joined(joined[0], single) else single
+    return _apart([thing for thing in kept if thing.confirmed >= _SEEN or thing.strong >= _STRONG])
+
+
+def _apart(things: list[Thing]) -> tuple[Thing, ...]:
+    """Without the things that lie mostly inside a larger one."""
+    kept: list[Thing] = []
+    for thing in sorted(things, key=lambda thing: -thing.area):
+        points = thing.outline[:, ::-1].astype(np.float32)
+        if not any(_overlap(points, other) > 0.5 * thing.area for other in kept):
+            kept.append(thing)
+    return tuple(kept)
+
+
+def _overlap(points: Singles, other: Thing) -> float:
+    """Area that the hulls of two outlines share."""
+    hull = cv2.convexHull(other.outline[:, ::-1].astype(np.float32))
+    return float(cv2.intersectConvexConvex(cv2.convexHull(points), hull)[0])
+
+
+def _better_joined(joined: Thing, single: list[Thing]) -> bool:
+    """Whether what joins the fragments is the piece, rather than one or several of them."""
+    areas = [thing.area for thing in single]
+    if joined.strong < _STRONG:
+        return not single
+    if len(areas) >= 3 and max(areas) > 2.5 * float(np.median(areas)):
+        return True  # a large part with crumbs round it is one print; pieces laid close together are alike in size
+    whole = [thing for thing in single if thing.solidity > 0.9 and thing.confirmed >= _SEEN]
+    well = [thing for thing in whole if thing.confirmed >= _WELL_SEEN]
+    if sum(thing.area for thing in well) > 0.6 * joined.area:
+        return False
+    if sum(thing.area for thing in whole) > 0.6 * joined.area:
+        return joined.confirmed > max(thing.confirmed for thing in whole) + 0.1
+    return joined.confirmed >= _WELL_SEEN or not whole
+
+
+def _thing(outline: Floats, confirmed: float, shape: tuple[int, int], shown: Mask) -> Thing:
+    points = outline[:, ::-1].astype(np.float32)
+    (_, (width, height), _) = cv2.minAreaRect(points)
+    area = max(turn(outline) / 2, 0.0)
+    hull = cv2.contourArea(cv2.convexHull(points))
+    at_frame = bool((outline < 2).any() or (outline > np.array(shape) - 3).any())
+    return Thing(outline, area, confirmed, width * height, max(width, height) / max(min(width, height), 1e-6),
+                 area / max(hull, 1e-6), at_frame, _share_inside(points * (shown.shape[1] / shape[1]), shown))
+
+
+def _share_inside(points: Singles, mask: Mask) -> float:
+    """Share of a polygon (col, row) that a mask covers."""
+    inside = np.zeros_like(mask)
+    cv2.fillPoly(inside, [points.round().astype(np.int32)], 1)
+    return float((inside & mask).sum() / max(int(inside.sum()), 1))

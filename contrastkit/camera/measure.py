@@ -1,0 +1,277 @@
+"""
+Outlines ▸ rows of the swatch table.
+
+Lightness is L* of the linear-light mean of everything inside the outline, the bare rim included: what the eye gets
+from across a room. Pixels on the cut edge itself are a mixture with the board; they are left out and the ring next to
+them counts for them.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from contrastkit.camera.find import Thing
+from contrastkit.camera.greys import linear_of
+from contrastkit.camera.polygons import Floats
+from contrastkit.camera.read import Photo
+from contrastkit.camera.reference import Calibration
+from contrastkit.columns import SWATCHES, empty_table
+from contrastkit.light.lightness import lightness_to_munsell_value, luminance_to_lightness
+from contrastkit.light.vivid import apparent_range
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+# All design choices.
+_EDGE = 2  # working pixels along the cut that are mixed with the board
+_RING = 5  # working pixels, outer and inner limit of the ring that counts for them
+_LOCAL = 3  # working pixels, side of the box that local lightness is averaged over
+_SAMPLES = 20_000  # pixels of a piece that percentiles and the split are judged on
+_SMALL = 80  # full-resolution pixels across, less is too small
+_CLIPPED = 0.01  # share of the area at the camera's limit
+_GLARE = 0.002  # share of the area that is burnt-out white while the piece is not light
+_UNEVEN = 1.15  # most light over least light across one piece
+_BIMODAL = 0.55  # share of variance that two parts must explain to be called paint and ground
+
+# Uncertainty, L*; fitted once on rendered scenes (DEVELOPERS.md, "How sure").
+_SIGMA_CHROMA = {"card": 0.011, "scale": 0.016, "chart": 0.012, "none": 0.02}  # per unit of chroma
+_SIGMA_PLACE = 0.15  # per natural-log unit... of light between reference and piece
+_SIGMA_DARK = 0.25  # in the darks, where a code is a large step
+
+
+@dataclass(frozen=True)
+class _Pixels:
+    """One piece: linear RGB of its box, the weight of each pixel, and masks of its inside and its outer ring."""
+
+    linear: NDArray[np.float32]  # (rows, cols, 3) true linear light
+    codes: NDArray[Any]
+    inside: NDArray[np.uint8]
+    inner: NDArray[np.uint8]  # without the mixed edge
+    ring: NDArray[np.uint8]
+
+
+def measure_things(photo: Photo, calibration: Calibration, things: tuple[Thing, ...]) -> pd.DataFrame:
+    """
+    Return the swatch table of the things given, in reading order, not yet in groups.
+
+    Parameters
+    ----------
+    photo, calibration : the photograph and what its codes mean
+    things : pieces, outlines in working pixels
+
+    Returns
+    -------
+    DataFrame
+        Columns of `columns.SWATCHES`; no things give an empty table.
+    """
+    import pandas as pd
+
+    if not things:
+        return empty_table(SWATCHES)
+    stem = photo.name.rsplit(".", 1)[0]
+    ordered = reading_order(things)
+    width = max(2, len(str(len(ordered))))
+    rows = [{"swatch_id": f"{stem}-{number:0{width}d}", "photo": photo.name, **_measure(photo, calibration, thing)}
+            for number, thing in enumerate(ordered, start=1)]
+    table = pd.DataFrame(rows)
+    return table.reindex(columns=[column.name for column in SWATCHES]).astype(
+        {column.name: column.dtype for column in SWATCHES if column.name in table})
+
+
+def reading_order(things: tuple[Thing, ...]) -> list[Thing]:
+    """Return things row by row, left to right: a new row begins where nothing overlaps the row's first piece."""
+    left = sorted(things, key=lambda thing: float(thing.outline[:, 0].mean()))
+    ordered: list[Thing] = []
+    while left:
+        limit = (float(left[0].outline[:, 0].mean()) + float(left[0].outline[:, 0].max())) / 2
+        row = [thing for thing in left if float(thing.outline[:, 0].mean()) <= limit]
+        ordered += sorted(row, key=lambda thing: float(thing.outline[:, 1].mean()))
+        left = left[len(row):]
+    return ordered
+
+
+def to_full(outline: Floats, reduction: int) -> Floats:
+    """Return an outline in full-resolution pixels; whole numbers are the middles of pixels."""
+    return (outline + 0.5) * reduction - 0.5
+
+
+def _measure(photo: Photo, calibration: Calibration, thing: Thing) -> dict[str, Any]:
+    outline = to_full(thing.outline, photo.reduction)
+    pixels, light_ratio, light_here = _pixels(photo, calibration, thing.outline)
+    mean = _mean(pixels)
+    xyz = np.maximum(calibration.to_xyz(mean), 0)
+    lightness = float(np.clip(luminance_to_lightness(xyz[1]), 0, 100))
+    chroma, hue = _chroma_hue(xyz, calibration.white)
+    sigma = _sigma(calibration, lightness, chroma, light_here)
+    low, high = apparent_range(lightness, chroma, hue)
+    across = float(np.sqrt(thing.area)) * photo.reduction
+    return {
+        "outline": json.dumps(np.round(outline, 1).tolist()),
+        "lightness": lightness, "lightness_sigma": sigma, "borderline": False, "group": "",
+        "munsell_value": float(lightness_to_munsell_value(lightness)),
+        "chroma": chroma, "hue_angle": hue,
+        "lightness_apparent_low": float(low), "lightness_apparent_high": float(high),
+        "area": thing.area * photo.reduction**2, "reference": calibration.kind,
+        "flags": "; ".join(_flags(pixels, calibration, thing, light_ratio, across, lightness)),
+        **_parts(pixels, calibration),
+    }
+
+
+def _pixels(photo: Photo, calibration: Calibration, outline: Floats) -> tuple[_Pixels, float, float]:
+    top, left = np.maximum(np.floor(outline.min(axis=0)).astype(int) - 1, 0)
+    bottom, right = np.minimum(np.ceil(outline.max(axis=0)).astype(int) + 2, photo.codes.shape[:2])
+    codes = photo.codes[top:max(bottom, top + 1), left:max(right, left + 1)]
+    linear = linear_of(codes, calibration.tables)
+    light_ratio, light_here = 1.0, 1.0
+    if calibration.light is not None:
+        light = _light(photo, calibration, (top, left), (codes.shape[0], codes.shape[1]))
+        linear = linear / light[..., None]
+        light_ratio, light_here = float(light.max() / max(float(light.min()), 1e-6)), float(light.mean())
+    inside = np.zeros(codes.shape[:2], np.uint8)
+    corners = ((outline - (top, left))[:, ::-1] * 16).round().astype(np.int32)
+    cv2.fillPoly(inside, [corners], 1, cv2.LINE_8, 4)
+    padded = cv2.copyMakeBorder(inside, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    depth = cv2.distanceTransform(padded, cv2.DIST_L2, 3)[1:-1, 1:-1]
+    edge = min(_EDGE, float(depth.max()) * 0.4)
+    inner = (depth > edge).astype(np.uint8)
+    ring = ((depth > edge) & (depth <= edge + _RING - _EDGE)).astype(np.uint8)
+    return _Pixels(linear, codes, inside, inner, ring), light_ratio, light_here
+
+
+def _light(photo: Photo, calibration: Calibration, corner: tuple[int, int], size: tuple[int, int]) -> NDArray[np.float32]:
+    """Light over a box, relative to where the reference lies: sampled coarsely, for it is smooth."""
+    assert calibration.light is not None
+    shape = np.array(photo.codes.shape[:2])
+    steps = [max(2, extent // 24 + 1) for extent in size]
+    places = [start + (np.arange(count) + 0.5) * extent / count for start, count, extent in zip(corner, steps, size, strict=True)]
+    rows, cols = ((place - middle) / (shape.max() / 2) for place, middle in zip(places, shape / 2, strict=True))
+    coarse = np.exp(calibration.light.at(rows[:, None], cols[None, :])[..., 0]).astype(np.float32)
+    return np.asarray(cv2.resize(coarse, (size[1], size[0]), interpolation=cv2.INTER_LINEAR))
+
+
+def _mean(pixels: _Pixels) -> Floats:
+    """Linear-light mean over the whole outline; the ring stands in for the mixed edge."""
+    inner, whole = float(pixels.inner.sum()), float(pixels.inside.sum())
+    if inner == 0:
+        return np.array(cv2.mean(pixels.linear, pixels.inside)[:3])
+    share = min(inner / whole, 1.0)
+    middle, ring = cv2.mean(pixels.linear, pixels.inner)[:3], cv2.mean(pixels.linear, pixels.ring)[:3]
+    return np.asarray(share * np.array(middle) + (1 - share) * np.array(ring))
+
+
+def _chroma_hue(xyz: Floats, white: tuple[float, float, float]) -> tuple[float, float]:
+    relative = xyz / np.array(white)
+    f = np.where(relative > 216 / 24389, np.cbrt(relative), relative * (841 / 108) + 4 / 29)  # CIE 15:2004
+    a, b = 500 * (f[0] - f[1]), 200 * (f[1] - f[2])
+    return float(np.hypot(a, b)), float(np.degrees(np.arctan2(b, a)) % 360)
+
+
+def _sigma(calibration: Calibration, lightness: float, chroma: float, light_here: float) -> float:
+    tint = _SIGMA_CHROMA[calibration.kind] * chroma
+    place = _SIGMA_PLACE * abs(float(np.log(max(light_here, 1e-6)))) / 0.1
+    dark = _SIGMA_DARK * max(0.0, 1 - lightness / 40)
+    return float(np.sqrt(calibration.sigma**2 + tint**2 + place**2 + dark**2))
+
+
+def _flags(
+    pixels: _Pixels, calibration: Calibration, thing: Thing, light_ratio: float, across: float, lightness: float
+) -> list[str]:
+    limit = np.iinfo(pixels.codes.dtype).max * 254 / 255
+    inside = pixels.inner if pixels.inner.any() else pixels.inside
+    count = max(float(inside.sum()), 1.0)
+    burnt = float(((pixels.codes >= limit).any(axis=2) & (inside > 0)).sum()) / count
+    white = float(((pixels.codes >= limit * 0.985).all(axis=2) & (inside > 0)).sum()) / count
+    told = {
+        "clipped": burnt > _CLIPPED,
+        "glare": white > _GLARE and lightness < 85,
+        "uneven": light_ratio > _UNEVEN,
+        "too small": across < _SMALL,
+        "touches the frame": thing.at_frame,
+        "no reference": calibration.kind == "none",
+    }
+    return [flag for flag, true in told.items() if true]
+
+
+# --- paint, ground, rim, local range ---------------------------------------------------------------------------------
+
+
+def _parts(pixels: _Pixels, calibration: Calibration) -> dict[str, float]:
+    """Local low and high, paint and ground with coverage, and the rim."""
+    local = cv2.blur(pixels.linear, (_LOCAL, _LOCAL))
+    mask = pixels.inner > 0 if pixels.inner.any() else pixels.inside > 0
+    deep = mask & (pixels.ring == 0)
+    flat = local[mask]
+    sample = flat[:: max(1, len(flat) // _SAMPLES)].astype(float)
+    lightness = _lightness(sample, calibration)
+    low, high = np.quantile(lightness, (0.05, 0.95))
+    rim = local[pixels.ring > 0].astype(float)
+    rim_colour = np.median(rim, axis=0) if len(rim) else np.median(sample, axis=0)
+    inner = local[deep]
+    inner = inner[:: max(1, len(inner) // _SAMPLES)].astype(float) if len(inner) else sample
+    paint, ground, coverage = _split(inner, rim_colour)
+    bare = _rim_is_bare(rim, rim_colour, ground) if len(rim) else False
+    return {
+        "lightness_low": float(low), "lightness_high": float(high),
+        "lightness_paint": _one(paint, calibration), "lightness_ground": _one(ground, calibration),
+        "coverage": coverage, "lightness_rim": _one(rim_colour, calibration) if bare else float("nan"),
+    }
+
+
+def _lightness(linear: Floats, calibration: Calibration) -> Floats:
+    return np.asarray(luminance_to_lightness(np.maximum(calibration.to_xyz(linear)[..., 1], 0)))
+
+
+def _one(linear: Floats | None, calibration: Calibration) -> float:
+    return float("nan") if linear is None else float(_lightness(linear, calibration))
+
+
+def _split(inner: Floats, rim: Floats) -> tuple[Floats | None, Floats | None, float]:
+    """
+    Paint, ground and coverage: two parts along the axis on which the colours differ most (Otsu's threshold).
+
+    The part nearer the rim is ground. Where there are no two parts it is all paint or, if like the rim, all ground.
+    """
+    roots = np.cbrt(np.maximum(inner, 0))
+    centred = roots - roots.mean(axis=0)
+    _, vectors = np.linalg.eigh(centred.T @ centred)
+    along = centred @ vectors[:, -1]
+    cut, explained = _otsu(along)
+    upper = along > cut
+    rim_root = np.cbrt(np.maximum(rim, 0))
+    if explained < _BIMODAL or not 0.01 < upper.mean() < 0.99 or np.ptp(along) < 0.03:
+        whole = inner.mean(axis=0)
+        like_rim = np.linalg.norm(np.cbrt(whole) - rim_root) < 0.03
+        return (None, whole, 0.0) if like_rim else (whole, None, 1.0)
+    parts = inner[upper].mean(axis=0), inner[~upper].mean(axis=0)
+    away = [float(np.linalg.norm(np.cbrt(part) - rim_root)) for part in parts]
+    paint_up = away[0] > away[1]
+    paint, ground = parts if paint_up else parts[::-1]
+    return paint, ground, float(upper.mean() if paint_up else 1 - upper.mean())
+
+
+def _otsu(values: Floats, bins: int = 128) -> tuple[float, float]:
+    """Threshold that leaves the least variance within two parts, and the share of variance it explains."""
+    counts, edges = np.histogram(values, bins=bins)
+    middles = (edges[:-1] + edges[1:]) / 2
+    below, total = np.cumsum(counts), counts.sum()
+    sum_below, sum_all = np.cumsum(counts * middles), (counts * middles).sum()
+    above = total - below
+    with np.errstate(divide="ignore", invalid="ignore"):
+        between = below * above * (sum_below / below - (sum_all - sum_below) / above) ** 2 / total**2
+    between = np.nan_to_num(between)
+    best = int(between.argmax())
+    return float(edges[best + 1]), float(between[best] / max(float(values.var()), 1e-12))
+
+
+def _rim_is_bare(rim: Floats, colour: Floats, ground: Floats | None) -> bool:
+    """Whether the outer ring is one even colour, that of the ground where the ground is known."""
+    roots = np.cbrt(np.maximum(rim, 0))
+    own = np.cbrt(np.maximum(colour, 0))
+    even = float(np.median(np.linalg.norm(roots - own, axis=1))) < 0.03
+    return even and (ground is None or float(np.linalg.norm(np.cbrt(np.maximum(ground, 0)) - own)) < 0.08)

@@ -1,0 +1,161 @@
+"""A finished picture: it shows itself in a notebook, says in words what it shows, and is saved as PNG, SVG or PDF."""
+
+from __future__ import annotations
+
+import base64
+import html
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.image import AxesImage
+from matplotlib.lines import Line2D
+from matplotlib.patches import Rectangle
+from matplotlib.text import Text
+
+from contrastkit.errors import InvalidInputError
+from contrastkit.show.crops import CutOut
+from contrastkit.show.drawing import Box, Drawing, Line, Mark, Photo, Tone, Words, tone_lightness
+from contrastkit.show.look import LIGHT_PAGE, Page, grey_hex, printable, typeface
+
+MM_PER_INCH = 25.4
+POINTS_PER_MM = 72 / MM_PER_INCH
+PRINT_DPI, SCREEN_DPI = 300, 120
+SUFFIXES = (".png", ".svg", ".pdf")
+# Letters stay letters in a PDF and become outlines in an SVG; whatever is set on this computer stays out of it.
+_SETTINGS: Any = {
+    "pdf.fonttype": 42, "svg.fonttype": "path", "svg.hashsalt": "contrastkit", "savefig.bbox": None,
+    "savefig.transparent": False, "path.sketch": None, "text.usetex": False,
+}
+
+_ALIGNMENT: dict[str, Literal["left", "center", "right"]] = {"left": "left", "middle": "center", "right": "right"}
+
+
+@dataclass(frozen=True)
+class Chart:
+    """
+    A finished picture and what it says.
+
+    Attributes
+    ----------
+    figure : the picture
+    description : the finding in words, for those who do not see it
+    """
+
+    figure: Figure
+    description: str
+
+    def _repr_html_(self) -> str:
+        data = base64.b64encode(self._encoded("png", SCREEN_DPI)).decode()
+        alt = html.escape(self.description)
+        return f'<img alt="{alt}" src="data:image/png;base64,{data}" style="max-width: 100%; height: auto">'
+
+    def save(self, path: str | Path) -> Path:
+        """
+        Write the picture as PNG (300 dots an inch), SVG or PDF, at its true size; return where.
+
+        The same chart gives the same file, byte for byte.
+
+        Raises
+        ------
+        InvalidInputError
+            The name ends in none of .png, .svg and .pdf.
+        """
+        path = Path(path)
+        if path.suffix.lower() not in SUFFIXES:
+            raise InvalidInputError(
+                f"A chart is saved as {', '.join(SUFFIXES)}; got {path.name!r}. Let the name end in one of these."
+            )
+        path.write_bytes(self._encoded(path.suffix.lower()[1:], PRINT_DPI))
+        return path
+
+    def _encoded(self, kind: str, dpi: int) -> bytes:
+        file = io.BytesIO()
+        with matplotlib.rc_context(_SETTINGS):
+            self.figure.savefig(
+                file, format=kind, dpi=dpi, metadata=_metadata(kind, self.description),
+                facecolor=self.figure.get_facecolor(),
+            )
+        return file.getvalue()
+
+
+def _metadata(kind: str, description: str) -> dict[str, Any]:
+    if kind == "pdf":
+        return {"Title": description, "CreationDate": None}
+    return {"Title": description, "Date": None} if kind == "svg" else {"Description": description}
+
+
+def chart_of(drawing: Drawing, cut_outs: Mapping[str, CutOut], *, page: Page = LIGHT_PAGE) -> Chart:
+    """Return the drawing, in millimetres, as a chart of that size."""
+    size = (drawing.width / MM_PER_INCH, drawing.height / MM_PER_INCH)
+    figure = Figure(figsize=size, facecolor=grey_hex(page.ground), layout=None)
+    figure.suppressComposite = True  # or a vector file would merge the crops into one coarse image
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set_axis_off()
+    draw(axes, drawing, cut_outs, page=page)
+    return Chart(figure, drawing.description)
+
+
+def draw(axes: Axes, drawing: Drawing, cut_outs: Mapping[str, CutOut], *, page: Page = LIGHT_PAGE) -> None:
+    """Draw the marks on axes, whose unit becomes the drawing's; letters are sized in millimetres."""
+    for order, mark in enumerate(drawing.marks):
+        _add(axes, mark, order, cut_outs, page)
+    axes.set(xlim=(0, drawing.width), ylim=(0, drawing.height))
+
+
+def _add(axes: Axes, mark: Mark, order: int, cut_outs: Mapping[str, CutOut], page: Page) -> None:
+    if isinstance(mark, Words):
+        axes.add_artist(_text(mark, order, page))
+    elif isinstance(mark, Box):
+        axes.add_patch(_rectangle(mark, order, page))
+    elif isinstance(mark, Line):
+        axes.add_line(_line(mark, order, page))
+    elif mark.swatch_id in cut_outs:
+        axes.add_image(_image(axes, mark, order, cut_outs[mark.swatch_id]))
+
+
+def _colour(tone: Tone, page: Page) -> str:
+    return grey_hex(tone_lightness(tone, page))
+
+
+def _text(mark: Words, order: int, page: Page) -> Text:
+    clean, font = printable(mark.text, bold=mark.bold)
+    text = Text(
+        mark.x, mark.y, clean, color=_colour(mark.tone, page), fontproperties=typeface(font),
+        horizontalalignment=_ALIGNMENT[mark.align], verticalalignment="baseline",
+        zorder=order, parse_math=False, usetex=False,
+    )
+    text.set_fontsize(mark.size * POINTS_PER_MM)
+    if mark.align == "left" and hasattr(text, "set_fontfeatures"):  # matplotlib 3.11: figures of equal width;
+        text.set_fontfeatures(["tnum"])  # it does not count them in when it aligns text otherwise
+    return text
+
+
+def _rectangle(mark: Box, order: int, page: Page) -> Rectangle:
+    return Rectangle(
+        (mark.x, mark.y), mark.width, mark.height, zorder=order, joinstyle="miter", linestyle="solid", hatch=None,
+        facecolor="none" if mark.fill is None else _colour(mark.fill, page),
+        edgecolor="none" if mark.edge is None else _colour(mark.edge, page),
+        linewidth=0 if mark.edge is None else mark.line * POINTS_PER_MM,
+    )
+
+
+def _line(mark: Line, order: int, page: Page) -> Line2D:
+    return Line2D(
+        (mark.x0, mark.x1), (mark.y0, mark.y1), color=_colour(mark.tone, page), zorder=order, marker="",
+        linewidth=mark.line * POINTS_PER_MM, linestyle=(0, (4, 3)) if mark.dashed else "solid",
+        solid_capstyle="butt", dash_capstyle="butt",
+    )
+
+
+def _image(axes: Axes, mark: Photo, order: int, cut: CutOut) -> AxesImage:
+    extent = (mark.x, mark.x + mark.width, mark.y, mark.y + mark.height)
+    image = AxesImage(axes, interpolation="antialiased", origin="upper", extent=extent, zorder=order)
+    image.set_data(np.ascontiguousarray(cut.pixels))
+    return image
