@@ -208,6 +208,12 @@ def test_equal_breaks_give_larger_counts_to_the_lighter_groups():
     assert tuple(equal_breaks(range(20)).assign(range(20)).value_counts()) == (6, 7, 7)
 
 
+def test_equal_breaks_go_by_squared_counts():
+    """Another measure of evenness would group otherwise: 36 + 4 + 9 is less than 1 + 25 + 25, of cubes it is not."""
+    values = [20] + [30] * 5 + [40] * 2 + [50] * 3
+    assert tuple(equal_breaks(values).assign(values).value_counts()) == (6, 2, 3)
+
+
 def test_fixed_breaks_are_forty_and_seventy():
     """The teaching bands would have moved."""
     assert list(fixed_breaks().assign([0, 40, 40.01, 70, 70.01, 104])) == ["dark"] * 2 + ["medium"] * 2 + ["light"] * 2
@@ -423,7 +429,8 @@ def test_evenly_spread_limit_is_repeatable_and_quick():
 
 
 def test_limit_needs_as_many_pieces_as_groups():
-    """More groups than pieces would be simulated."""
+    """More groups than pieces would be simulated; as many groups as pieces explain everything."""
+    assert evenly_spread_limit(3) == pytest.approx(1, abs=1e-12)
     with pytest.raises(TooFewSwatchesError, match="3 groups need at least 3 pieces; got 2. Measure more swatches"):
         evenly_spread_limit(2)
 

@@ -101,12 +101,20 @@ def pyplot_imports(package: Path) -> list[str]:
     return [name for name, tree in modules(package).items() for target in imports(tree) if target.startswith(pictures)]
 
 
+class _WithoutTypes(ast.NodeTransformer):
+    """Drops what is imported for type checkers only: it is never run, so it ties no knot."""
+
+    def visit_If(self, node: ast.If) -> ast.AST:
+        return ast.Pass() if isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING" else node
+
+
 def import_knot(package: Path) -> list[str]:
     """One circle of modules that import one another, or nothing."""
-    names = set(modules(package))
-    graph: dict[str, set[str]] = {name: set() for name in names}
-    for name, target in own(package):
-        graph[name] |= {target, target.rpartition(".")[0]} & names - {name}
+    trees = {name: _WithoutTypes().visit(tree) for name, tree in modules(package).items()}
+    graph: dict[str, set[str]] = {}
+    for name, tree in trees.items():
+        targets = {target.removeprefix("contrastkit.") for target in imports(tree)}
+        graph[name] = (targets | {target.rpartition(".")[0] for target in targets}) & set(trees) - {name}
     try:
         TopologicalSorter(graph).prepare()
     except CycleError as error:
@@ -184,6 +192,14 @@ def test_rules_allow_what_points_down(toy):
         light__lightness="import numpy as np",
     )
     assert [rule(package) for rule in RULES] == [[]] * len(RULES)
+
+
+def test_imports_for_type_checkers_tie_no_knot_but_keep_to_the_layers(toy):
+    """Two modules could not name each other's classes; or a type would be a back door upwards."""
+    for_types = "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from contrastkit."
+    sections = for_types + "show.report import y"
+    assert import_knot(toy(show__report="from contrastkit.show.sections import x", show__sections=sections)) == []
+    assert upward_imports(toy(light__mixing=for_types + "show.report import y")) != []
 
 
 def test_a_module_without_a_place_fails(toy):

@@ -10,6 +10,7 @@ import gold
 import numpy as np
 import pytest
 
+from contrastkit.camera.correction import root_polynomial_terms
 from contrastkit.compose.groups import fixed_breaks, goodness_of_variance_fit, natural_breaks
 from contrastkit.light.contrast import (
     access_yardsticks,
@@ -44,7 +45,6 @@ LEFT_OUT = {
     "4.hell": "Hellwig's model is not used: it is not on the L* scale",
     "4.cam16grey": "CIECAM16 is not used: its J is not L*",
     "6.flip": "the order of two pieces is asked when pieces are stacked, which nothing here does",
-    "7.rpcc": "the colour correction of a photograph is held to this number where it is tested",
 }
 
 TAGGED_RED = np.array([200, 30, 40]) / 255
@@ -127,6 +127,7 @@ ANSWERS = {
     "6.otsu": lambda i: lightest(gold.PILE[0], 3)[:-1],
     "6.gvf.unif": lambda i: evenly_spread_fits(),
     "6.memb": lambda i: fixed_breaks().membership([38], 2).to_numpy()[0, :2],
+    "7.rpcc": lambda i: root_polynomial_terms([0.17224810, 0.09170660, 0.06416938]),
     "7.gain": lambda i: exposure_error(),
     "7.stop": lambda i: [brightened(stops) for stops in (1 / 3, 0.5, 1)],
     "7.tilt": lambda i: tilted_card(),

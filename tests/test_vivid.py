@@ -104,14 +104,17 @@ def test_vivid_pieces_are_named_with_their_steps(colour, words):
 
 
 @pytest.mark.parametrize(
-    ("chroma", "words"), [(50.3, None), (50.7, "about one step "), (100.5, "about one step "), (101.5, "about two steps ")]
+    ("chroma", "words"),
+    [(50.3, ""), (50.7, "about one step "), (100.5, "about one step "), (101.5, "about two steps "),
+     (336, "about five steps ")],
 )
 def test_three_quarters_of_a_step_is_worth_saying_and_steps_are_rounded(chroma, words):
     """The limit would move. At L* 50, hue 180 the middle of the range is 0.148527 C*ab above L*, reckoned by hand."""
     by_hand = ((0.1644 * ROOT_HALF + 0.0603) / 2 + 1.25 * (0.116 * ROOT_HALF + 0.085)) / 2
     assert by_hand == pytest.approx(0.148527, abs=1e-6)
     sentence = vivid_sentence(50, chroma, 180)
-    assert words in sentence if words else sentence == ""
+    assert bool(sentence) == bool(words)
+    assert words in sentence
 
 
 @pytest.mark.parametrize("colour", [(50, 0, 0), (81.5, 80.2, 91), (55.5, 52.4, 140), (np.nan, 50, 20)])

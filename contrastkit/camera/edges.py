@@ -37,13 +37,14 @@ def refine(
     polygons: list[Floats],
     labels: NDArray[np.int32],
     owners: NDArray[np.int32],
+    unseen: Floats,
     ratio: float,
 ) -> list[tuple[Floats, float]]:
     """
     Return each polygon with its sides moved to the cut edge, and the share of its outline seen as a sharp edge.
 
-    `labels` is the small picture's map of things (0: backing), `owners` the label each polygon may cross,
-    `ratio` the working pixels per small pixel.
+    `labels` is the small picture's map of things (0: backing), `owners` the label each polygon may cross, `unseen` how
+    far out each polygon's sides go where no edge shows (pixels), `ratio` the working pixels per small pixel.
     """
     if not polygons:
         return []
@@ -54,7 +55,8 @@ def refine(
     result = []
     for index, polygon in enumerate(polygons):
         mine = sides.owner == index
-        moved = (sides.along[mine], sides.out[mine], sides.length[mine], shift[mine], tilt[mine], seen[mine])
+        shifts = np.where(seen[mine], shift[mine], unseen[index])
+        moved = (sides.along[mine], sides.out[mine], sides.length[mine], shifts, tilt[mine], seen[mine])
         result.append(_rounded(polygon, *moved) if len(polygon) == ROUND_SIDES else _cornered(polygon, *moved))
     return result
 
@@ -223,8 +225,7 @@ def _cornered(
 ) -> tuple[Floats, float]:
     """Corners where the moved sides meet; a short side with no sharp edge (a tip of shadow) goes if little goes with it."""
     share = float(length[seen].sum() / length.sum())
-    moved = np.where(seen, shift, shift[seen].mean() if seen.any() else 0.0)  # unseen sides move with the others
-    middle = polygon + along * length[:, None] / 2 + out * moved[:, None]
+    middle = polygon + along * length[:, None] / 2 + out * shift[:, None]
     direction = along + out * tilt[:, None]
     corners = _not_astray(meetings(middle, direction, polygon), polygon, length)
     keep = seen | (length > 0.35 * length.max())
@@ -248,7 +249,7 @@ def _rounded(
     known = np.where(seen, shift, np.nan)
     near = np.stack([np.roll(known, step) for step in range(-2, 3)])
     enough = np.isfinite(near).sum(axis=0) >= 2
-    usual = np.nanmedian(known) if seen.any() else 0.0
+    usual = np.nanmedian(known) if seen.any() else float(shift[0])
     moved = np.where(enough, np.nanmedian(np.where(enough, near, usual), axis=0), usual)
     middle = polygon + along * length[:, None] / 2 + out * moved[:, None]
     return meetings(middle, along, polygon), float(length[seen].sum() / length.sum())

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from contrastkit.camera.backing import CELL, Backing, find_backing
 from contrastkit.camera.edges import refine
-from contrastkit.camera.polygons import Floats, polygon_of, solidity, turn
+from contrastkit.camera.polygons import ROUND_SIDES, Floats, polygon_of, solidity, turn
 
 Mask = NDArray[np.uint8]
 Singles = NDArray[np.float32]
@@ -25,9 +25,14 @@ _SMALLEST = 0.018  # of the long side: anything less across is a crumb, not a pi
 _SHADOW = 0.75  # cube root of the share of light left in the deepest shadow taken for one (0.42) [design choice]
 _CODE_ERROR = 0.7  # codes: rounding that a JPEG may leave in a smooth dark area
 _COARSE = 4  # small pixels a side in a cell of the faint map
+_BUSY = 0.015  # of the backing's cube root: sharp detail that no smooth board has
 _SEEN = 0.4  # share of an outline that must show a sharp edge
 _WELL_SEEN = 0.7
-_HOLLOW = 0.75  # a shape less solid than this is a print whose ground does not show, not a cut shape
+_HOLLOW_CORNERS = 8  # most corners of a cut shape that is not convex; paint on an unseen ground has more
+_MANY = 4  # fragments in one region are one print, where most of the region is surely painted
+_MOSTLY = 0.6
+_CRUMB = 0.12
+_RIM = 0.02  # of a piece's size: rim taken to lie beyond the paint where the ground cannot be told from the board
 _STRONG = 0.4  # share of an outline's area that must differ surely where no edge is sharp enough to see
 
 
@@ -64,6 +69,7 @@ class _Difference:
     sure: Mask  # no shadow looks like this
     maybe: Mask  # a neutral piece, or the backing in shadow
     faint: Mask  # coarse picture: differs a little, but over an area
+    busy: Mask  # coarse picture: full of sharp detail
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,10 +104,34 @@ def find_things(codes: NDArray[np.uint8], root_table: Singles) -> Finding:
     guesses, regions = _guesses(_without_thin_shadows(difference), difference.faint, roots.shape[:2])
     polygons = [(guess.polygon + 0.5) * ratio - 0.5 for guess in guesses]
     owners = np.array([guess.region for guess in guesses], np.int32)
-    refined = refine(codes, root_table, polygons, regions, owners, ratio)
-    shown = cv2.resize(difference.sure, difference.faint.shape[::-1], interpolation=cv2.INTER_AREA)
+    unseen = np.array([(-2.0 if guess.joined else _RIM * np.sqrt(abs(turn(guess.polygon)) / 2)) * ratio
+                       for guess in guesses])
+    refined = refine(codes, root_table, polygons, regions, owners, unseen, ratio)
+    shown = cv2.resize(difference.sure, difference.faint.shape[::-1], interpolation=cv2.INTER_AREA) | difference.busy
     things = _best(guesses, [_thing(outline, seen, codes.shape[:2], shown) for outline, seen in refined])
     return Finding(things, small, roots, ratio, backing, (difference.sure | difference.maybe) > 0)
+
+
+def find_outlined(codes: NDArray[np.uint8], root_table: Singles, finding: Finding) -> tuple[Thing, ...]:
+    """
+    Return four-sided things that show by their edges alone, for a grey card on a board of its own grey.
+
+    A slower second look, for where the first found no card: closed lines in the picture, not areas.
+    """
+    level = cv2.GaussianBlur(finding.roots.mean(axis=2), (0, 0), 1.2)
+    slope = np.hypot(cv2.Scharr(level, cv2.CV_32F, 1, 0), cv2.Scharr(level, cv2.CV_32F, 0, 1))
+    lines = (slope > 4 * np.median(slope)).astype(np.uint8)
+    lines = cv2.morphologyEx(lines, cv2.MORPH_CLOSE, _disc(7))
+    contours, _ = cv2.findContours(lines, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    least = (3 * _SMALLEST * max(level.shape)) ** 2
+    polygons = [(polygon_of(hull) + 0.5) * finding.ratio - 0.5 for contour in contours
+                if cv2.contourArea(hull := cv2.convexHull(np.asarray(contour))) > least]
+    four = [polygon for polygon in polygons if len(polygon) == 4]
+    empty = np.zeros((level.shape[0], level.shape[1]), np.int32)
+    refined = refine(codes, root_table, four, empty, np.zeros(len(four), np.int32), np.zeros(len(four)),
+                     finding.ratio)
+    shown = np.zeros((level.shape[0] // _COARSE, level.shape[1] // _COARSE), np.uint8)
+    return _apart([_thing(outline, seen, codes.shape[:2], shown) for outline, seen in refined if seen >= _SEEN])
 
 
 def _small(codes: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
@@ -125,7 +155,14 @@ def _differs(roots: Singles, backing: Backing) -> _Difference:
     coarse_grain = cv2.resize(grain, size, interpolation=cv2.INTER_AREA) * 0.7
     tinted, up, down_faint, _ = _unlike(coarse, still, coarse_grain, (0.0045, 0.004, 0.005))
     thick = cv2.morphologyEx(down_faint, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-    return _Difference(sure, down & ~sure, tinted | up | thick)
+    busy = (_busy(cv2.split(share)[1], size) > _BUSY + coarse_grain).astype(np.uint8)
+    return _Difference(sure, down & ~sure, tinted | up | thick | busy, busy)
+
+
+def _busy(share: Singles, size: tuple[int, int]) -> Singles:
+    """How much each coarse cell holds of sharp detail, which a print has and a shadow has not: root mean square."""
+    detail = cv2.subtract(share, cv2.blur(share, (5, 5)))
+    return np.asarray(cv2.sqrt(cv2.resize(cv2.multiply(detail, detail), size, interpolation=cv2.INTER_AREA)))
 
 
 def _unlike(share: Singles, still: Mask, grain: Singles, least: tuple[float, float, float]) -> tuple[Mask, ...]:
@@ -191,10 +228,16 @@ def _contours(mask: Mask, least: float) -> list[NDArray[np.int32]]:
 def _single(contour: NDArray[np.int32], regions: NDArray[np.int32], least: float) -> list[_Guess]:
     found = []
     for part in _parts(contour, least):
-        part = part if solidity(part) >= _HOLLOW else cv2.convexHull(part)
+        part = part if solidity(part) >= 0.9 or _cut_hollow(part) else cv2.convexHull(part)
         inside = regions[part[:, 0, 1], part[:, 0, 0]]
         found.append(_Guess(polygon_of(part), int(np.bincount(inside).argmax()), False))
     return found
+
+
+def _cut_hollow(contour: NDArray[np.int32]) -> bool:
+    """Whether a shape with hollows has straight sides like a cut piece, not the ragged ones of paint."""
+    corners = cv2.approxPolyDP(contour, 0.015 * cv2.arcLength(contour, True), True)
+    return len(corners) <= _HOLLOW_CORNERS and solidity(contour) > 0.5
 
 
 def _joined(
@@ -240,8 +283,14 @@ def _best(guesses: list[_Guess], things: list[Thing]) -> tuple[Thing, ...]:
                   if guess.region == region and not guess.joined]
         joined = [thing for guess, thing in zip(guesses, things, strict=True)
                   if guess.region == region and guess.joined]
-        kept += joined if joined and _better_joined(joined[0], single) else single
+        kept += joined if joined and _better_joined(joined[0], single) else _without_crumbs(single)
     return _apart([thing for thing in kept if thing.confirmed >= _SEEN or thing.strong >= _STRONG])
+
+
+def _without_crumbs(single: list[Thing]) -> list[Thing]:
+    """Without what is much smaller than the largest of its region: corners of a print whose ground does not show."""
+    least = _CRUMB * max((thing.area for thing in single), default=0.0)
+    return [thing for thing in single if thing.area >= least]
 
 
 def _apart(things: list[Thing]) -> tuple[Thing, ...]:
@@ -262,18 +311,16 @@ def _overlap(points: Singles, other: Thing) -> float:
 
 def _better_joined(joined: Thing, single: list[Thing]) -> bool:
     """Whether what joins the fragments is the piece, rather than one or several of them."""
-    areas = [thing.area for thing in single]
     if joined.strong < _STRONG:
         return not single
-    if len(areas) >= 3 and max(areas) > 2.5 * float(np.median(areas)):
-        return True  # a large part with crumbs round it is one print; pieces laid close together are alike in size
     whole = [thing for thing in single if thing.solidity > 0.9 and thing.confirmed >= _SEEN]
-    well = [thing for thing in whole if thing.confirmed >= _WELL_SEEN]
-    if sum(thing.area for thing in well) > 0.6 * joined.area:
+    cut = [thing for thing in whole if thing.confirmed >= _WELL_SEEN and len(thing.outline) <= ROUND_SIDES]
+    largest = max((thing.area for thing in whole), default=0.0)
+    if len(cut) >= 2 and sum(thing.area for thing in cut) > 0.6 * joined.area:
         return False
-    if sum(thing.area for thing in whole) > 0.6 * joined.area:
+    if largest > 0.6 * joined.area:
         return joined.confirmed > max(thing.confirmed for thing in whole) + 0.1
-    return joined.confirmed >= _WELL_SEEN or not whole
+    return joined.confirmed >= _WELL_SEEN or not whole or (len(single) >= _MANY and joined.strong > _MOSTLY)
 
 
 def _thing(outline: Floats, confirmed: float, shape: tuple[int, int], shown: Mask) -> Thing:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contrastkit.camera.find import Thing
-from contrastkit.camera.polygons import Floats
+from contrastkit.camera.polygons import Floats, clockwise
 from contrastkit.light.lightness import luminance_to_lightness
 
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
@@ -23,7 +23,7 @@ _GRAIN, _GRAIN_SPREAD = np.log(0.003), 0.5  # of its 4-pixel grain: cloth shows 
 _FINER = 0.35  # natural log of the ratio of grains that makes the smoother thing likelier by one sigma
 _FILLED = 0.85  # share of the rectangle round it that a card fills
 _PLAUSIBLE = 16.0  # cost above which a thing is no card
-_DOUBT = 4.0  # a rival this near in cost leaves a doubt
+_DOUBT = 3.0  # a rival this near in cost leaves a doubt
 _OPEN = 0.06  # of linear light: greys that read within this of each other agree
 
 
@@ -164,10 +164,21 @@ def find_scale(
     truth = np.asarray(lightness, float)
     found: list[Scale] = []
     for thing in things:
-        if len(thing.outline) == 4:
-            found += _scales_along(codes, tables, thing.outline, truth)
-            found += _scales_along(codes, tables, np.roll(thing.outline, 1, axis=0), truth)
+        quad = _four_sided(thing)
+        if quad is not None:
+            found += _scales_along(codes, tables, quad, truth)
+            found += _scales_along(codes, tables, np.roll(quad, 1, axis=0), truth)
     return min(found, key=lambda scale: scale.misfit) if found else None
+
+
+def _four_sided(thing: Thing) -> Floats | None:
+    """The outline if it has four corners, else the rectangle round a thing that nearly fills it."""
+    if len(thing.outline) == 4:
+        return thing.outline
+    if thing.area < _FILLED * thing.box_area:
+        return None
+    box = cv2.boxPoints(cv2.minAreaRect(thing.outline[:, ::-1].astype(np.float32)))
+    return clockwise(box[:, ::-1].astype(float))
 
 
 def _scales_along(

@@ -52,6 +52,7 @@ class Facts:
     pixels : "GRAY", "RGB" or "CMYK"; "PALETTE" where the pixels are numbers in a list of colours
     bits : bits a channel
     stream : the file, cleaned, for the decoder
+    exif : what the EXIF data say
     icc : embedded colour profile, as damaged as it is, or None
     cicp : colour by code points, or None
     gamma : encoding exponent, or None
@@ -65,7 +66,7 @@ class Facts:
     pixels: str
     bits: int
     stream: bytes = field(repr=False)
-    exif: bytes = field(default=b"", repr=False)
+    exif: Exif = Exif()
     icc: bytes | None = field(default=None, repr=False)
     cicp: Cicp | None = None
     gamma: float | None = None
@@ -275,6 +276,7 @@ def jpeg_facts(data: bytes) -> Facts:
     progressive = frame in _PROGRESSIVE
     if progressive and data.count(b"\xff\xda", scan) > _MOST_SCANS:
         raise BrokenFileError(f"it has more than {_MOST_SCANS} passes")
+    apps = [data[s + 4 : e] for m, s, e in segments if m == _APP1]
     icc = _jpeg_profile([data[s + 4 : e] for m, s, e in segments if m == _APP2])
     kept = [data[s:e] for m, s, e in segments if _decoder_needs(m, data[s + 4 : s + 9])]
     return Facts(
@@ -282,7 +284,7 @@ def jpeg_facts(data: bytes) -> Facts:
         pixels={1: "GRAY", 3: "RGB", 4: "CMYK"}.get(body[5], f"{body[5]}-channel"),
         bits=body[0],
         stream=b"".join([b"\xff\xd8", *kept, memoryview(data)[scan:]]),
-        exif=next((data[s + 4 : e] for m, s, e in segments if m == _APP1 and data[s + 4 : s + 10] == b"Exif\0\0"), b""),
+        exif=read_exif(next((body for body in apps if body.startswith(b"Exif\0\0")), b"")),
         icc=icc,
         progressive=progressive,
         scan=2 + sum(map(len, kept)),
@@ -356,7 +358,7 @@ def png_facts(data: bytes) -> Facts:
         pixels=_PNG_KINDS[head[9]],
         bits=head[8],
         stream=b"".join(kept),
-        exif=extra.get(b"eXIf", b""),
+        exif=read_exif(extra.get(b"eXIf", b"")),
         icc=_png_profile(extra[b"iCCP"]) if b"iCCP" in extra else None,
         cicp=Cicp(said[0], said[1]) if len(said) == 4 else None,
         gamma=gamma / 100_000 if gamma and b"sRGB" not in extra else None,
@@ -373,7 +375,8 @@ def _png_chunks(data: bytes) -> Iterator[tuple[bytes, int, int]]:
         end = at + 12 + length
         if end > len(data):
             raise BrokenFileError("it breaks off early")
-        if zlib.crc32(memoryview(data)[at + 4 : end - 4]) == int.from_bytes(data[end - 4 : end]):
+        sound = zlib.crc32(memoryview(data)[at + 4 : end - 4]) == int.from_bytes(data[end - 4 : end])
+        if sound or name == b"iCCP":  # a spoilt profile will be said to be one
             yield name, at, end
         elif name in _PNG_NEEDED:
             raise BrokenFileError("part of it is spoilt")
@@ -424,6 +427,7 @@ def tiff_facts(data: bytes) -> Facts:
         pixels=_tiff_pixels(photometric, tiff.numbers(tags.get(_SAMPLE_FORMAT))),
         bits=bits[0],
         stream=_clean_tiff(tiff, tags),
+        exif=exif_of_tiff(tiff),
         icc=tiff.value(tags[_ICC]) if _ICC in tags else None,
         frames=_tiff_frames(tiff, at),
         oddity=_tiff_oddity(tiff, tags, bits[0], samples),
@@ -514,7 +518,8 @@ def webp_facts(data: bytes) -> Facts:
         chunks.setdefault(name, body)
         frames += name == b"ANMF"
     size = _webp_size(chunks)
-    return Facts(size, "RGB", 8, data, exif=chunks.get(b"EXIF", b""), icc=chunks.get(b"ICCP"), frames=frames or 1)
+    exif = read_exif(chunks.get(b"EXIF", b""))
+    return Facts(size, "RGB", 8, data, exif=exif, icc=chunks.get(b"ICCP"), frames=frames or 1)
 
 
 def _riff_chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:

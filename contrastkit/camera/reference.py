@@ -25,7 +25,7 @@ from contrastkit.camera.chart import (
     read_patches,
     reference_xyz,
 )
-from contrastkit.camera.find import Finding, Thing
+from contrastkit.camera.find import Finding, Thing, find_outlined
 from contrastkit.camera.greys import Card, find_scale, plausible, read_cards
 from contrastkit.camera.polygons import Floats
 from contrastkit.camera.read import Photo
@@ -227,13 +227,26 @@ def _from_nothing(photo: Photo, finding: Finding) -> Calibration:
 
 
 def _cards(photo: Photo, finding: Finding, box: tuple[float, float, float, float] | None) -> list[Card]:
-    things = tuple(thing for thing in finding.things if _inside(thing, box))
+    """Cards among what was found, else among what shows by its edges alone; one only where the place was given."""
+    cards = _cards_among(finding.things, photo, finding, box)
+    if not cards:
+        codes = photo.codes if photo.codes.dtype == np.uint8 else (photo.codes >> 8).astype(np.uint8)
+        outlined = find_outlined(codes, np.cbrt(photo.space.luts(8)), finding)
+        cards = _cards_among(outlined, photo, finding, box)
+    return cards if box is None else cards[:1]
+
+
+def _cards_among(
+    candidates: tuple[Thing, ...], photo: Photo, finding: Finding, box: tuple[float, float, float, float] | None
+) -> list[Card]:
+    things = tuple(thing for thing in candidates if _inside(thing, box))
+    if not things:
+        return []
     centres = np.array([thing.outline.mean(axis=0) for thing in things]).reshape(-1, 2)
     half = max(_shape(photo)) / 2
     rows, cols = ((centres + 0.5 - np.array(_shape(photo)) / 2) / half).T
     boards = finding.backing.surface.at(rows, cols) ** 3
-    cards = plausible(read_cards(photo.codes, photo.space.luts(photo.bits), things, boards))
-    return cards if box is None else cards[:1]
+    return plausible(read_cards(photo.codes, photo.space.luts(photo.bits), things, boards))
 
 
 def _from_card(
@@ -253,7 +266,7 @@ def _from_card(
     gain = float(lightness_to_luminance(lightness)) / reading
     tables = photo.space.luts(photo.bits) * gain[:, None].astype(np.float32)
     light = _shifted(light, float(np.log(at_card[0])))
-    others = tuple(thing for thing in finding.things if all(thing is not card.thing for card in cards))
+    others = tuple(thing for thing in finding.things if not any(_within(thing, card.thing.outline) for card in cards))
     apart = f", {len(cards)} cards agree" if len(cards) > 1 else ""
     return Calibration("card", tables, light, _matrix(photo), _white(photo), _CARD_SIGMA, cards[0].thing.outline,
                        f"card read as L* {lightness:.1f}{apart}"), others

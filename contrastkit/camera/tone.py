@@ -4,7 +4,9 @@ The tone curve of a photograph, from greys of known luminance that are in it.
 A camera does not record light in proportion: it lifts shadows, rolls off highlights and balances the channels.
 Greys undo that. Each channel gets one monotone curve from what it reads (decoded by the photograph's colour space)
 to what a grey of that reading truly is, so that every grey comes out with three equal, true, linear channels.
-Both sides of the curve are kept in lightness L*, where the steps of a scale are about even.
+Both sides of the curve are kept in lightness, where the steps of a scale are about even; but with the cube root going
+on down to black, which is -16 there, instead of the straight piece of L* below 8. On that scale a change of exposure
+is a straight line through black, whatever the greys.
 """
 
 from __future__ import annotations
@@ -15,15 +17,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from contrastkit.errors import CalibrationError, InvalidInputError
-from contrastkit.light.lightness import lightness_to_luminance, luminance_to_lightness
 
-# Two readings nearer than this cannot be told apart (L*; an 8-bit code step is 0.27 to 0.44 L*) ...
+_BLACK = -16.0
+# Two readings nearer than this cannot be told apart (L*; an 8-bit code step is at least 0.27 L*) ...
 _SAME_READING = 0.3
 # ... nor two whose readings differ by less than a twelfth of their true difference: the camera no longer sees a step.
 _FLATTEST = 1 / 12
 _FEWEST_GREYS = 3
 
-Knots = tuple[NDArray[np.float64], NDArray[np.float64]]  # readings and truth of one channel, both L*, both increasing
+Knots = tuple[NDArray[np.float64], NDArray[np.float64]]  # readings and truth of one channel, on the scale of `_steps`
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,8 @@ class ToneCurve:
 
     Attributes
     ----------
-    knots : for red, green, blue: readings and true values where the curve is held, both in L*, increasing
+    knots : for red, green, blue: readings and true values where the curve is held, both increasing, both in L* with
+        the cube root going on below 8 (black is -16)
     residual : root mean square, in L*, of the error made on each inner grey by a curve fitted without it;
         an end is not left out, since nothing would hold the curve there. nan where every grey is an end.
     """
@@ -74,8 +77,8 @@ def tone_from_greys(
 
     Through the greys runs a monotone cubic (Fritsch and Carlson 1980). Where noise or flare makes a darker grey
     read no darker than the next, both are pooled into their weighted mean. Above the lightest grey the curve goes on
-    along its end slope, in L*: exact for a change of exposure. Below the darkest it runs to black, either to a reading
-    of zero or, where the end slope says that flare lifts the shadows, to the reading at which that slope meets black.
+    along its end slope; below the darkest it runs to black, either to a reading of zero or, where the end slope says
+    that flare lifts the shadows, to the reading at which that slope meets black. Exposure is undone exactly.
 
     Parameters
     ----------
@@ -119,7 +122,7 @@ def tone_from_greys(
 def _checked(
     linear: ArrayLike, luminance: ArrayLike, certainty: ArrayLike | None
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Readings (m, 3) and truth (m,) in L*, and weights (m,), from dark to light."""
+    """Readings (m, 3) and truth (m,) on the scale of `_steps`, and weights (m,), from dark to light."""
     readings, truth = np.asarray(linear, dtype=float), np.asarray(luminance, dtype=float)
     weights = np.ones(truth.shape) if certainty is None else np.asarray(certainty, dtype=float)
     if truth.ndim != 1 or readings.shape != (truth.size, 3) or weights.shape != truth.shape:
@@ -139,7 +142,7 @@ def _checked(
             f"{int(known.sum())}. Photograph the whole scale, with less exposure."
         )
     order = np.argsort(truth[known], kind="stable")
-    return _to_lightness(readings[known][order]), _to_lightness(truth[known][order]), weights[known][order]
+    return _steps(readings[known][order]), _steps(truth[known][order]), weights[known][order]
 
 
 def _knots(x: NDArray[np.float64], y: NDArray[np.float64], weights: NDArray[np.float64]) -> Knots:
@@ -166,11 +169,11 @@ def _pooled(a: tuple[float, float, float], b: tuple[float, float, float]) -> tup
 def _anchored(knots: Knots) -> Knots:
     """The knots with black below them, where the curve has room to reach it."""
     x, y = knots
-    steepness = _slopes(x, y)[0]
-    black = max(0.0, float(x[0] - y[0] / steepness)) if steepness > 0 else 0.0
-    if y[0] <= 0 or x[0] - black < _SAME_READING / 3:
+    steepness = max(float(_slopes(x, y)[0]), 1e-6)
+    black = max(_BLACK, float(x[0] - (y[0] - _BLACK) / steepness))
+    if x[0] - black < _SAME_READING:
         return knots
-    return np.concatenate([[black], x]), np.concatenate([[0.0], y])
+    return np.concatenate([[black], x]), np.concatenate([[_BLACK], y])
 
 
 def _slopes(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -195,16 +198,16 @@ def _end_slope(step: float, next_step: float, secant: float, next_secant: float)
 
 
 def _apply_one(linear: NDArray[np.float64], knots: Knots) -> NDArray[np.float64]:
-    return np.asarray(lightness_to_luminance(np.maximum(_follow(_to_lightness(linear), knots), 0)))
+    return np.maximum((_follow(_steps(linear), knots) - _BLACK) / 116, 0) ** 3
 
 
-def _to_lightness(luminance: NDArray[np.float64]) -> NDArray[np.float64]:
-    """L*, where noise below black counts as black."""
-    return np.asarray(luminance_to_lightness(np.maximum(luminance, 0)))
+def _steps(luminance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """L* with the cube root going on below 8, down to -16 for black; noise below black counts as black."""
+    return np.asarray(116 * np.cbrt(np.maximum(luminance, 0)) + _BLACK)
 
 
 def _follow(readings: NDArray[np.float64], knots: Knots) -> NDArray[np.float64]:
-    """True L* of readings in L*: the cubic between the knots, a line above the last, level below the first."""
+    """Truth of readings: the cubic between the knots, a line above the last, level below the first."""
     x, y = knots
     slopes = _slopes(x, y)
     left = np.clip(np.searchsorted(x, readings, side="right") - 1, 0, len(x) - 2)

@@ -38,8 +38,6 @@ _SRGB_LINEAR_KNEE = 0.0031308
 # ASTM D1535: luminance in per cent of the perfect diffuser is this polynomial of the Munsell value; from V^0 to V^5.
 _MUNSELL_POLYNOMIAL = np.polynomial.Polynomial([0, 1.1914, -0.22533, 0.23352, -0.020484, 0.00081939])
 _MUNSELL_SLOPE = _MUNSELL_POLYNOMIAL.deriv()
-# L*/10 is never further than 0.11 from the value; twice that is a sure bracket.
-_MUNSELL_BRACKET = 0.2
 
 _ROUNDING = 1e-6  # how far arithmetic may stray beyond an end of a range before it is a mistake
 
@@ -275,18 +273,15 @@ def luminance_to_munsell_value(luminance1: ArrayLike) -> Array:
     4.85
     """
     relative = np.minimum(luminance_to_lightness(luminance1), 100)  # checks too
-    return _munsell_root(100 * lightness_to_luminance(relative), relative / 10)
+    return _munsell_root(100 * lightness_to_luminance(relative), relative / 10)  # L*/10 is at most 0.11 off
 
 
 def _munsell_root(percent: Array, guess: Array) -> Array:
-    """The value whose polynomial is this luminance in per cent: Newton's steps, never leaving a shrinking bracket."""
-    low, high = np.maximum(guess - _MUNSELL_BRACKET, 0), np.minimum(guess + _MUNSELL_BRACKET, 10)
+    """The value whose polynomial is this luminance in per cent, by Newton's steps: the curve is too even to stray."""
     value = guess
-    for _ in range(5):  # digits double each time, from one: five are enough for sixteen
-        error = _MUNSELL_POLYNOMIAL(value) - percent
-        low, high = np.where(error <= 0, value, low), np.where(error > 0, value, high)
-        value = np.clip(value - error / _MUNSELL_SLOPE(value), low, high)
-    return _plain(value)
+    for _ in range(5):  # each doubles the digits that are right, from one to more than there are
+        value = value - (_MUNSELL_POLYNOMIAL(value) - percent) / _MUNSELL_SLOPE(value)
+    return _plain(np.clip(value, 0, 10))
 
 
 def lightness_to_munsell_value(lightness: ArrayLike) -> Array:

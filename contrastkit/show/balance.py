@@ -110,15 +110,23 @@ class _Stack:
 
 def _words(count: _Count, middle: float, top: float, column: float, style: BalanceStyle) -> Iterator[Mark]:
     text, y = style.text, top + 0.7 * style.text
-    if count.doubtful:
-        yield Words(middle, y, shortened(f"{count.doubtful} borderline", text, column), text, align="middle")
+    doubt = shortened(f"{count.doubtful} borderline", text, column) if count.doubtful else ""
+    wide = max(text_width(str(count.total), 1.6 * text, bold=True), text_width(doubt, text)) + text
+    tall = (1.2 * text if doubt else 0) + 1.5 * text
+    yield Box(middle - wide / 2, y - 0.3 * text, wide, tall, fill="ground")  # over the line of equal counts
+    if doubt:
+        yield Words(middle, y, doubt, text, align="middle")
         y += 1.2 * text
     yield Words(middle, y, str(count.total), 1.6 * text, bold=True, align="middle")
-    name = shortened(count.name, text, 0.9 * column, bold=True)
-    bars = mark_width(0.75 * text, count.place)
-    left = middle - (bars + 0.5 * text + text_width(name, text, bold=True)) / 2
+    yield from _name(count, middle, column, text)
+
+
+def _name(count: _Count, middle: float, column: float, text: float) -> Iterator[Mark]:
+    bars, gap = mark_width(0.72 * text, count.place), 0.5 * text
+    name = shortened(count.name, text, max(0.95 * column - bars - gap, text), bold=True)
+    left = middle - (bars + gap + text_width(name, text, bold=True)) / 2
     yield from group_mark(left, 1.1 * text, 0.72 * text, count.place)
-    yield Words(left + bars + 0.5 * text, 1.1 * text, name, text, bold=True)
+    yield Words(left + bars + gap, 1.1 * text, name, text, bold=True)
 
 
 def _equal(share: float, y: float, style: BalanceStyle) -> Iterator[Mark]:
@@ -126,4 +134,4 @@ def _equal(share: float, y: float, style: BalanceStyle) -> Iterator[Mark]:
     words = text_width("equal", style.text)
     yield Line(words + 0.6 * style.text, y, style.width, y, "text", style.line, dashed=True)
     yield Words(words, y + 0.1 * style.text, "equal", style.text, "secondary", align="right")
-    yield Words(words, y - 0.95 * style.text, f"{share:.1f}", style.text, "secondary", align="right")
+    yield Words(words, y - 0.95 * style.text, f"{round(share, 1):g}", style.text, "secondary", align="right")

@@ -22,7 +22,7 @@ from matplotlib.text import Text
 from contrastkit.errors import InvalidInputError
 from contrastkit.show.crops import CutOut
 from contrastkit.show.drawing import Box, Drawing, Line, Mark, Photo, Tone, Words, tone_lightness
-from contrastkit.show.look import LIGHT_PAGE, Page, grey_hex, printable, typeface
+from contrastkit.show.look import LIGHT_PAGE, Page, grey_hex, in_one_line, printable, typeface
 
 MM_PER_INCH = 25.4
 POINTS_PER_MM = 72 / MM_PER_INCH
@@ -99,7 +99,7 @@ def chart_of(drawing: Drawing, cut_outs: Mapping[str, CutOut], *, page: Page = L
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set_axis_off()
     draw(axes, drawing, cut_outs, page=page)
-    return Chart(figure, drawing.description)
+    return Chart(figure, in_one_line(drawing.description))
 
 
 def draw(axes: Axes, drawing: Drawing, cut_outs: Mapping[str, CutOut], *, page: Page = LIGHT_PAGE) -> None:

@@ -19,6 +19,7 @@ Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 Crops = Mapping[str, Pixels]
 
+_HAIR = 0.006  # of the piece
 _STEPS = 4095  # linear light in 12 bits: finer than one 8-bit code from L* 1 upwards
 
 
@@ -104,7 +105,8 @@ def _corners(crop: Pixels, outline: Sequence[Point]) -> NDArray[np.float64]:
     extent = np.ptp(points, axis=0) if len(points) else np.zeros(2)
     if not (extent > 0).all():
         return np.zeros((0, 2))
-    return np.asarray((points - points.min(axis=0)) / extent * crop.shape[:2])
+    relative = (points - points.min(axis=0)) / extent  # drawn a hair inside, so that no sliver of the board shows
+    return np.asarray((_HAIR + relative * (1 - 2 * _HAIR)) * crop.shape[:2])
 
 
 def _traced(alpha: Pixels) -> NDArray[np.float64]:
@@ -154,18 +156,33 @@ def _shrunk(light: Floats, side: int) -> Floats:
 
 
 def _straight(light: Floats, corners: NDArray[np.float64]) -> tuple[Floats, NDArray[np.float64]]:
-    """Turn the piece by at most 45 degrees, so that the box round it is smallest, and cut that box out."""
-    points = corners[:, ::-1].astype(np.float32)
-    angle = (cv2.minAreaRect(points)[2] + 45) % 90 - 45
-    turn = np.array(cv2.getRotationMatrix2D((0.0, 0.0), angle if abs(angle) > 1 else 0.0, 1.0), dtype=float)
-    turned = points @ turn[:, :2].T
+    """Turn the piece so that the upright box round it is smallest, and cut that box out."""
+    points = corners[:, ::-1]
+    turn = _turn(_least_turn(points))
+    turned = points @ turn.T
     low, high = np.floor(turned.min(axis=0)), np.ceil(turned.max(axis=0))
-    turn[:, 2] = -low
     width, height = (int(n) for n in np.maximum(high - low, 1))
-    moved = turn.copy()  # warpAffine counts from the middle of the first pixel, corners from its edge
-    moved[:, 2] += turn[:, :2] @ np.array([0.5, 0.5]) - 0.5
-    flat = cv2.warpAffine(light, moved, (width, height), flags=cv2.INTER_LINEAR)
-    return cast(Floats, flat), np.asarray((turned - low)[:, ::-1], dtype=float)
+    # warpAffine counts from the middle of the first pixel, corners from its edge.
+    shift = turn @ np.array([0.5, 0.5]) - 0.5 - low
+    flat = cv2.warpAffine(light, np.column_stack([turn, shift]), (width, height), flags=cv2.INTER_LINEAR)
+    return cast(Floats, flat), np.asarray((turned - low)[:, ::-1])
+
+
+def _turn(degrees: float) -> NDArray[np.float64]:
+    """The matrix that turns (column, row) by so many degrees."""
+    cos, sin = np.cos(np.deg2rad(degrees)), np.sin(np.deg2rad(degrees))
+    return np.array([[cos, sin], [-sin, cos]])
+
+
+def _least_turn(points: NDArray[np.float64]) -> float:
+    """The turn, at most 45 degrees, that lays an edge level or upright in the smallest box; of equals, the least."""
+    edges = np.roll(points, -1, axis=0) - points
+    angles = (np.degrees(np.arctan2(edges[:, 1], edges[:, 0])) + 45) % 90 - 45
+    return float(min((0.0, *angles), key=lambda angle: _box_area(points, angle) * (1 + abs(angle) / 1000)))
+
+
+def _box_area(points: NDArray[np.float64], degrees: float) -> float:
+    return float(np.prod(np.ptp(points @ _turn(degrees).T, axis=0)))
 
 
 def _pixels(light: Floats) -> Pixels:

@@ -96,7 +96,7 @@ def group_mark(
     x: float, y: float, height: float, place: int, *, rival: int | None = None, tone: Tone = "text"
 ) -> Iterator[Box]:
     """Yield the short bars of the group at this place in the order, left to right from x."""
-    edge = 0.09 * height
+    edge = 0.12 * height
     for bar in group_bars(place, rival=rival):
         left, width = x + bar.left * height, bar.width * height
         if bar.hollow:

@@ -174,6 +174,17 @@ def _visible(letter: str) -> str:
     return " " if kind in ("Cc", "Zs", "Zl", "Zp") else letter
 
 
+def in_one_line(text: str) -> str:
+    """
+    Return the text as a title may hold it: no control characters, no halves of letters from odd file names.
+
+    >>> in_one_line("red\tsilk")
+    'red silk'
+    """
+    whole = text.encode("utf-8", "backslashreplace").decode("utf-8")
+    return "".join(" " if unicodedata.category(letter) == "Cc" else letter for letter in whole)
+
+
 def _wide_font(bold: bool) -> Path:
     import matplotlib
 

@@ -17,7 +17,7 @@ from contrastkit.show.look import grey_code, printable, shortened, text_width
 from contrastkit.show.pieces import Point
 
 _LIGHT, _DARK = 98.0, 8.0  # L* of a line and of its halo: one of them stands out on any colour
-_SMALLEST, _LARGEST = 0.0145, 0.028  # height of a name, of the picture's long side
+_SMALLEST, _LARGEST = 0.0145, 0.024  # height of a name, of the picture's long side
 _OF_PIECE = 0.9  # width of a name, of the middling piece's side
 _LONGEST_NAME = 12.0  # heights of its type
 _DIRECTIONS = 16

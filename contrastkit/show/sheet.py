@@ -26,7 +26,7 @@ from contrastkit.show.look import (
 )
 from contrastkit.show.pieces import Piece, borderline_words, group_edges, group_names, pieces_dark_to_light, rival_of
 from contrastkit.show.strip import StripStyle, draw_strip
-from contrastkit.show.words import measured_words, spread_words
+from contrastkit.show.words import date_words, measured_words, spread_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -157,16 +157,6 @@ def contact_sheets(
     ]
 
 
-def date_words(date: datetime.date) -> str:
-    """
-    Return a date in words that mean the same everywhere.
-
-    >>> date_words(datetime.date(2031, 4, 2))
-    '2 April 2031'
-    """
-    return f"{date.day} {date:%B} {date.year}"
-
-
 def _paper_size(paper: str) -> tuple[float, float]:
     if paper not in PAPERS:
         raise InvalidInputError(f"paper must be one of {', '.join(PAPERS)}; got {paper!r}. Pick one of these.")
@@ -232,8 +222,8 @@ def _head(finding: str, look: _SheetLook) -> tuple[list[Mark], float]:
     marks: list[Mark] = []
     y = look.size[1] - MARGIN
     for text in wrapped_evenly(finding.removesuffix("."), TITLE, look.width, bold=True)[:3]:
-        y -= TITLE * 1.15
-        marks.append(Words(MARGIN, y + TITLE * 0.25, text, TITLE, bold=True))
+        y -= TITLE * 1.32
+        marks.append(Words(MARGIN, y + TITLE * 0.32, text, TITLE, bold=True))
     for text in wrapped_evenly(how, SMALL, look.width):
         y -= LEADING
         marks.append(Words(MARGIN, y, text, SMALL, "secondary"))
@@ -519,12 +509,12 @@ def _titled(drawing: Drawing, finding: str, how: str) -> Drawing:
     small = SMALL + 0.35
     title = wrapped_evenly(finding.removesuffix("."), TITLE, drawing.width, bold=True)
     below = wrapped_evenly(how, small, drawing.width)
-    height = drawing.height + 2 * _EDGE + 1.2 * TITLE * len(title) + 1.4 * small * len(below) + 5
+    height = drawing.height + 2 * _EDGE + 1.32 * TITLE * len(title) + 1.4 * small * len(below) + 5
     marks: list[Mark] = []
     y = height - _EDGE
     for line in title:
-        y -= 1.2 * TITLE
-        marks.append(Words(_EDGE, y + 0.3 * TITLE, line, TITLE, bold=True))
+        y -= 1.32 * TITLE
+        marks.append(Words(_EDGE, y + 0.36 * TITLE, line, TITLE, bold=True))
     for line in below:
         y -= 1.4 * small
         marks.append(Words(_EDGE, y + 0.3 * small, line, small, "secondary"))

@@ -93,7 +93,7 @@ def draw_strip(
         *axis,
         *(moved(mark, 0, foot) for each in layout.placed for mark in _piece(each, layout, cuts, style)),
     )
-    return Drawing(style.width, top + 2 * style.text, marks, description)
+    return Drawing(style.width, top + 3.2 * style.text, marks, description)
 
 
 def _layout(pieces: Sequence[Piece], style: StripStyle) -> _Layout:
@@ -205,7 +205,7 @@ def _bands(
         yield Words(x, top + 0.55 * style.text, _edge_words(edge), style.text, "secondary", align="middle")
     if len(known) == len(names) - 1:
         for place, (low, high) in enumerate(pairwise((0.0, *known, 100.0))):
-            yield from _band(names[place], place, (low, high), style, top + 0.55 * style.text)
+            yield from _band(names[place], place, (low, high), style, top + 2.1 * style.text)
 
 
 def _edge_words(edge: float) -> str:
@@ -218,7 +218,7 @@ def _band(
     left, right = style.across(reach[0]), style.across(reach[1])
     height, gap = 0.72 * style.text, 0.45 * style.text
     bars, words = mark_width(height, place), text_width(name, style.text, bold=True)
-    room = right - left - text_width("00.0", style.text)
+    room = right - left - gap
     wide = bars + gap + words
     if bars > room:
         return

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
 
 import numpy as np
@@ -65,3 +66,13 @@ def spread_words(pieces: Sequence[Piece]) -> str:
     low, high = np.percentile(known, [25, 75])
     reach = f"The pile reaches from L* {min(known):.0f} to L* {max(known):.0f}"
     return f"{reach}; half of it lies between L* {low:.0f} and L* {high:.0f}."
+
+
+def date_words(date: datetime.date) -> str:
+    """
+    Return a date in words that mean the same everywhere.
+
+    >>> date_words(datetime.date(2031, 4, 2))
+    '2 April 2031'
+    """
+    return f"{date.day} {date:%B} {date.year}"
