@@ -69,6 +69,8 @@ FLAGS = (
          "Photograph again with less exposure."),
     Flag("glare", "part of the piece mirrors the lamp",
          "Move the lamp to the side or use open shade, and photograph again."),
+    Flag("too vivid", "part of the piece is more vivid than the photograph can hold, and may be darker than it reads",
+         "Photograph in RAW, or allow for up to 3 L* less."),
     Flag("uneven", "the light changes a lot across the piece",
          "Turn the board or move the lamp further away."),
     Flag("too small", "the piece covers too few pixels to trust",

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
@@ -113,6 +114,7 @@ def test_a_chart_is_found_large_or_small_whatever_lies_between_its_patches(size,
     assert off(photograph(flat_chart(gap=gap, frame=frame), size=size, turn=0.2)) < 0.12
 
 
+@settings(max_examples=40)
 @given(seed=st.integers(0, 10_000), turn=st.floats(0, 6.28), size=st.floats(0.25, 0.9), slant=st.floats(0, 0.15))
 def test_a_chart_is_found_at_any_slant(seed, turn, size, slant):
     """A hand-held photograph is never square to the chart."""
@@ -168,6 +170,7 @@ def test_a_mirrored_chart_is_none():
     assert find_chart(np.ascontiguousarray(codes[:, ::-1])) is None
 
 
+@settings(max_examples=40)
 @given(seed=st.integers(0, 10_000), share=st.floats(0.6, 0.95), jitter=st.sampled_from([0.0, 0.05]))
 def test_painted_squares_in_rows_are_not_a_chart(seed, share, jitter):
     """Two dozen swatches in a grid are the very thing people photograph."""
@@ -180,6 +183,7 @@ def test_painted_squares_in_rows_are_not_a_chart(seed, share, jitter):
     assert find_chart(exposed(board, rng)) is None
 
 
+@settings(max_examples=40)
 @given(order=st.permutations(range(24)))
 def test_the_charts_own_colours_in_another_order_are_not_a_chart(order):
     """The hardest impostor has the right colours in the wrong places."""
@@ -217,7 +221,7 @@ def test_a_box_limits_the_search_and_answers_stay_in_the_whole_picture():
 
 def test_a_very_small_chart_is_found_when_pointed_at():
     """In a box there is time to look closely."""
-    codes, centres, pitch = photograph(flat_chart(), size=0.06, at=(0.8, 0.8))
+    codes, centres, pitch = photograph(flat_chart(), size=0.05, at=(0.8, 0.8))
     low, high = centres.min(axis=0) - pitch, centres.max(axis=0) + pitch
 
     assert find_chart(codes) is None
@@ -326,14 +330,13 @@ def test_good_readings_are_trusted_whatever_the_exposure_and_tint():
         (PATCHES, (18, 20, 21, 22), "At least 3 of the chart's 6 greys .* 2 are.*Photograph the whole chart again"),
         (0.7 * PATCHES + 0.15, (), "black reads 23 % of its white, where 4 % is right.*Tilt it or move the lamp"),
         (PATCHES[[*range(19), 20, 19, 21, 22, 23]], (), "greys do not get darker"),
+        (PATCHES * [1, 1, 0], (), "in the blue channel only 1 do"),
     ],
-    ids=["burnt out", "too few greys", "veiled", "greys out of order"],
+    ids=["burnt out", "too few greys", "veiled", "greys out of order", "no blue"],
 )
 def test_spoilt_readings_are_refused_with_the_reason(linear, clipped, words):
     """A calibration on a spoilt chart is worse than none: it looks like one."""
-    assert judge_readings(readings_of(linear, clipped=clipped)) is not None
-    with pytest.raises(AssertionError, match=words):
-        raise AssertionError(judge_readings(readings_of(linear, clipped=clipped)))
+    assert re.search(words, str(judge_readings(readings_of(linear, clipped=clipped))))
 
 
 def lit(down: float, across: float) -> NDArray[np.float64]:

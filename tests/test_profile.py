@@ -107,6 +107,14 @@ def test_primaries_are_adapted_to_d65_as_colour_science_does_it(colorants):
     np.testing.assert_allclose(matrix, expected / expected[1].sum(), atol=5e-5)
 
 
+def test_white_has_luminance_one_whatever_the_primaries_add_up_to():
+    """Some makers scale their primaries by the whiteness of their paper; lightness is relative to white."""
+    dim = [[0.95 * number for number in colorant] for colorant in P3_COLORANTS]
+    space = read_profile(matrix_profile(dim, para(3, SRGB_PARAMETERS))).space
+    assert sum(space.luminance_weights) == pytest.approx(1, abs=1e-12)
+    assert space is DISPLAY_P3
+
+
 @pytest.mark.parametrize(
     ("colorants", "curve", "expected"),
     [
@@ -169,6 +177,14 @@ def test_tables_are_left_to_littlecms_and_keep_lightness():
     expected = 100 * (codes / 255) @ weights  # the table is straight between its corners
     # 8-bit sRGB steps are 0.4 L* at most but for the darkest, the table's own 8 bits another 0.4
     np.testing.assert_allclose(srgb1_to_lightness(converted / 255), expected, atol=0.6)
+
+
+def test_tables_go_before_curves_where_a_profile_has_both():
+    """ICC.1:2010, 8.3: the curves are only for programs that cannot use the tables."""
+    curves = matrix_profile(P3_COLORANTS, curv([563]))
+    both = {name: curves[start : start + size] for name, start, size in struct.iter_unpack(">4sLL", curves[132:228])}
+    assert read_profile(icc(both)).space is not None
+    assert read_profile(icc({**both, b"A2B1": b"mft1" + bytes(60)})).space is None
 
 
 def test_inks_are_converted_by_their_own_profile():

@@ -40,6 +40,7 @@ from PIL import Image
 
 import contrastkit.camera.read as read
 from contrastkit.camera.decode import choose_reduction
+from contrastkit.camera.headers import BrokenFileError, jpeg_facts
 from contrastkit.camera.profile import LINEAR_BT2020
 from contrastkit.camera.read import list_photos, read_photo
 from contrastkit.errors import InvalidInputError, MissingPackageError, UnreadablePhotoError
@@ -172,12 +173,12 @@ def test_a_target_that_is_no_number_of_pixels_is_refused(target):
 @pytest.mark.parametrize("orientation", range(1, 9))
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF", "WEBP"])
 def test_all_orientations_give_the_same_upright_picture(kind, orientation, saved):
-    """A photo on its side puts every outline elsewhere."""
-    upright = scene(96, 128)
+    """A photo on its side puts every outline elsewhere. (Pixels are copied in strips of 128 rows.)"""
+    upright = scene(300, 410)
     options = {"JPEG": {"quality": 98, "subsampling": 0}, "WEBP": {"lossless": True}}.get(kind, {})
     stored = turned(upright, orientation)
     photo = read_photo(saved("turned", pillow_file(stored, kind, exif=exif(orientation), **options)))
-    assert photo.size == (96, 128)
+    assert photo.size == (300, 410)
     assert photo.codes.flags.c_contiguous
     error = np.abs(photo.codes.astype(int) - upright)
     assert error.mean() < (1.5 if kind == "JPEG" else 0.01)  # a wrong turn of this scene is off by 30 and more
@@ -449,6 +450,16 @@ def test_transparent_parts_are_laid_on_white_in_light(kind, saved):
     np.testing.assert_allclose(shown, 187.5, atol=1)  # IEC 61966-2-1: light 0.5 is code 187.5
 
 
+def test_the_one_transparent_colour_of_a_png_is_laid_on_white(saved):
+    """It is named in a chunk of its own, not in a fourth channel."""
+    picture = scene()
+    picture[:20, :20] = (1, 2, 3)
+    data = with_png_chunk(pillow_file(picture, "PNG"), b"tRNS", struct.pack(">HHH", 1, 2, 3))
+    photo = read_photo(saved("key.png", data))
+    assert (photo.codes[:20, :20] == 255).all()
+    np.testing.assert_array_equal(photo.codes[20:], picture[20:])
+
+
 def _grey_alpha_png(pairs: np.ndarray) -> bytes:
     rows, cols = pairs.shape[:2]
     lines = b"".join(b"\0" + line.astype(">u2").tobytes() for line in pairs)
@@ -544,6 +555,15 @@ def test_camera_raw_is_linear_light_with_the_cameras_white_balance(target, saved
     np.testing.assert_allclose(linear[5, 5], np.array([0.3, 0.4, 0.2]) / 4, atol=1e-3)
     assert photo.taken == "2024-03-01T10:11:12"
     assert photo.notes == ("Developed from camera RAW with the camera's white balance.",)
+
+
+def test_white_in_camera_raw_is_where_the_sensor_ends(saved):
+    """LibRaw's habit is to stretch a picture that almost fills the sensor, by as much as the picture says."""
+    pytest.importorskip("rawpy")
+    mosaic = np.full((100, 100), round(0.9 * 4095), np.uint16)
+    to_camera = np.linalg.inv(np.array(LINEAR_BT2020.to_xyz))
+    photo = read_photo(saved("bright.dng", dng(mosaic, to_camera, (1, 1, 1))))
+    np.testing.assert_allclose(photo.codes[50, 50] / 65535, 0.9, atol=1e-3)  # 12-bit codes, matrix to 1/10000
 
 
 @pytest.mark.parametrize(("orientation", "dark"), [(1, (0, 0)), (3, (1, 1)), (6, (0, 1)), (8, (1, 0))])
@@ -759,6 +779,26 @@ def test_a_jpeg_closed_too_early_is_refused(share, saved):
     data = WHOLE["cut.jpg"]
     half = round(share * len(data))
     assert "is damaged: it breaks off early" in refusal(saved("closed.jpg", data[:half] + b"\xff\xd9"))
+
+
+def test_a_jpeg_without_an_end_is_refused_before_it_is_decoded():
+    """Decoding half of it first is a waste."""
+    data = WHOLE["cut.jpg"]
+    assert jpeg_facts(data).size == (96, 128)
+    with pytest.raises(BrokenFileError, match="breaks off early"):
+        jpeg_facts(data[:-2])
+
+
+def test_a_jpeg_that_says_jfif_is_luma_and_chroma_whatever_its_channels_are_called(saved):
+    """Without its JFIF mark a decoder takes channels named R, G, B at their word, and every colour is wrong."""
+    data = pillow_file(scene(), "JPEG", quality=98, subsampling=0)
+    frame, scan = data.index(b"\xff\xc0"), data.index(b"\xff\xda")
+    renamed = bytearray(data)
+    for channel, letter in enumerate(b"RGB"):
+        renamed[frame + 10 + 3 * channel] = letter
+        renamed[scan + 5 + 2 * channel] = letter
+    photo = read_photo(saved("named.jpg", bytes(renamed)))
+    np.testing.assert_array_equal(photo.codes, read_photo(saved("plain.jpg", data)).codes)
 
 
 @pytest.mark.parametrize("mode", ["RGB", "L"])

@@ -223,7 +223,7 @@ def test_readings_and_tables_of_the_wrong_shape_are_refused():
 
 
 def test_a_printed_twelve_step_strip_is_followed_within_a_step_and_a_half():
-    """Each grey of a real strip with printed values, predicted from its neighbours """
+    """Each grey of a real strip with printed values, predicted from its neighbours"""
     strip = _truth("sheet_30patch_icc.jpg")
     greys = slice(9, 21)
     codes, lightness = np.array(strip["rgb8_median"])[greys] / 255, np.array(strip["L_ref"])[greys]

@@ -126,17 +126,20 @@ def _mode(colours: NDArray[np.float32]) -> NDArray[np.float32]:
 def _grow(
     mean: NDArray[np.float32], plain: NDArray[np.bool_], seed: NDArray[np.bool_]
 ) -> tuple[Surface, NDArray[np.bool_]]:
-    chosen = seed if seed.sum() >= 12 else plain
-    surface = fit_surface(mean, chosen.astype(float), stiffness=0.3)
-    for tolerance, stiffness in ((0.08, 0.1), (0.06, 0.03), (0.05, 0.01), (0.04, 3e-3), (0.035, 1e-3), (0.03, 1e-3)):
-        away = np.abs(mean / np.maximum(surface.grid(plain.shape), 0.02) - 1).max(axis=2)
-        near = plain & (away < tolerance)
+    surface = fit_surface(mean[::2, ::2], (seed if seed.sum() >= 40 else plain)[::2, ::2].astype(float), stiffness=0.3)
+    near = seed
+    for tolerance, stiffness, every in (
+        (0.08, 0.1, 2), (0.06, 0.03, 2), (0.05, 0.01, 2), (0.04, 3e-3, 2), (0.035, 1e-3, 2), (0.03, 1e-3, 1)
+    ):
+        few, calm = mean[::every, ::every], plain[::every, ::every]
+        away = np.abs(few / np.maximum(surface.grid((few.shape[0], few.shape[1])), 0.02) - 1).max(axis=2)
+        near = calm & (away < tolerance)
         if near.sum() < 12:
-            break
+            return surface, np.zeros_like(plain)
         scale = max(1.4826 * float(np.median(away[near])), 0.002)
         weights = np.where(near, 1 / (1 + (away / (2 * scale)) ** 2) ** 2, 0)
-        chosen, surface = near, fit_surface(mean, weights, stiffness=stiffness)
-    return surface, chosen
+        surface = fit_surface(few, weights, stiffness=stiffness)
+    return surface, near
 
 
 def light_over(

@@ -88,10 +88,13 @@ _ENOUGH_INSIDE = 0.25  # share of that middle that must be in the photograph
 _MOST_SAMPLES = 64  # along each side of it
 _FEW = 0.05  # share of its pixels that may be clipped
 _FOLD = 40  # samples from one patch's middle to the next
+_REACH = 12  # of them: how far a patch's middle may be off its place
+_FAINT_EDGE = 12.0  # sum over the channels of an 8-bit step, below which an edge says nothing
 _FRAME = 0.05  # margin of the outline beyond half a patch, in distances between patches
 _USUAL_TILT = 0.05  # logarithm of the light from the middle of the chart to its edge: 10 % across
-_CHANCE = 5.99  # chi-squared of two unknowns that chance exceeds once in twenty times
+_CHANCE = 5.99  # chi-squared of two unknowns that chance exceeds one time in twenty
 _MOST_VEIL = 0.08  # light mirrored in the chart, relative to a perfect white
+_FEWEST_FOR_LIGHT = 12  # patches, to tell uneven light from colours
 _MOST_UNEVEN = 0.4  # of the light, corner to corner
 _CORNERS = (0, 5, 23, 18)
 _CELLS = np.stack(np.meshgrid(range(ROWS), range(COLS), indexing="ij"), axis=-1).reshape(-1, 2)
@@ -134,6 +137,7 @@ class Chart:
         """Return the same chart in a photograph that has `corner` (row, column) where this one has its first pixel."""
         moved = {name: getattr(self, name) + corner for name in ("corners", "centres", "outline")}
         return replace(self, **moved)
+
 
 def find_chart(codes: NDArray[np.uint8], *, at: Box | None = None) -> Chart | None:
     """
@@ -348,9 +352,11 @@ def _robust_line(x: Floats, y: Floats) -> Floats:
 
 
 def _finish(picture: NDArray[np.uint8], spots: Spots, lattice: Lattice, place: NDArray[np.int64]) -> Chart:
-    """The chart with its lattice fitted once more, on every spot that is one of its patches."""
+    """The chart with its lattice fitted once more, on every spot that is a patch and then on the patches' edges."""
     to_pixels = _refit(spots, lattice.to_pixels, place)
-    share = _patch_share(picture, to_pixels, place)
+    for _ in range(2):
+        to_pixels = _settled(picture, to_pixels, place)
+    share = _patch_share(_edges(picture, to_pixels, place))
     middle = (place[:, None] + share * _READ * _GRID).reshape(-1, 2)
     values = _pick(picture, project(to_pixels, middle)).reshape(24, -1, 3) / 255
     agreement, left = _agreement(_seen_mean(values))
@@ -385,16 +391,48 @@ def _refit(spots: Spots, to_pixels: Floats, place: NDArray[np.int64]) -> Floats:
     return fit_lattice(place[close], spots.centres[nearest[close]], spots.sides[nearest[close]], rounds=6)
 
 
-def _patch_share(picture: NDArray[np.uint8], to_pixels: Floats, place: NDArray[np.int64]) -> float:
-    """Side of a patch as a share of the distance between patches: where the edges are, all patches laid together."""
-    steps, profile = np.linspace(-0.5, 0.5, _FOLD + 1), np.zeros(_FOLD)
+def _settled(picture: NDArray[np.uint8], to_pixels: Floats, place: NDArray[np.int64]) -> Floats:
+    """The homography once more, fitted on where the edges of each patch say its middle is."""
+    edges = _edges(picture, to_pixels, place)
+    half = round(_patch_share(edges) * _FOLD / 2)
+    shifts = np.arange(-_REACH, _REACH + 1)
+    middle = _FOLD + shifts
+    pairs = np.minimum(edges[..., middle - half - 1], edges[..., middle + half])  # both sides must be there
+    best = pairs.argmax(axis=2)
+    sure = (pairs.max(axis=2) > _FAINT_EDGE).all(axis=0)
+    if sure.sum() < FEWEST_SPOTS:
+        return to_pixels
+    moved = place[sure] + shifts[best[:, sure].T] / _FOLD
+    return fit_lattice(place[sure], project(to_pixels, moved), pitch_at(to_pixels, place[sure]), rounds=6)
+
+
+def _edges(picture: NDArray[np.uint8], to_pixels: Floats, place: NDArray[np.int64]) -> Floats:
+    """
+    Strength of the edges along the rows and the columns of each patch, shape (2, 24, 2 * _FOLD).
+
+    From the middle of one neighbour through the patch to the middle of the other; 0 outside the picture.
+    """
+    steps, profiles = np.linspace(-1, 1, 2 * _FOLD + 1), []
     for along in np.eye(2):
         grid = steps[:, None, None] * along + np.linspace(-0.25, 0.25, 5)[:, None] * along[::-1]
         points = project(to_pixels, (place[:, None, None] + grid).reshape(-1, 2))
-        values = _pick(picture, points).reshape(24, _FOLD + 1, 5, 3).mean(axis=2)
-        jumps = np.abs(np.diff(values, axis=1)).sum(axis=2)
-        profile += np.nanmean(jumps[np.isfinite(jumps).any(axis=1)], axis=0)
-    outwards = (profile + profile[::-1])[_FOLD // 2 :]
+        values = _pick(picture, points).reshape(24, len(steps), 5, 3).mean(axis=2)
+        profiles.append(np.nan_to_num(np.abs(np.diff(values, axis=1)).sum(axis=2)))
+    return _smoothed(np.array(profiles))
+
+
+def _smoothed(profiles: Floats) -> Floats:
+    """Each value with half its neighbours': steps of a few samples' width add up."""
+    padded = np.pad(profiles, [(0, 0), (0, 0), (2, 2)])
+    return np.asarray(
+        sum(padded[..., i : i + profiles.shape[2]] * w for i, w in enumerate((0.25, 0.75, 1, 0.75, 0.25)))
+    )
+
+
+def _patch_share(edges: Floats) -> float:
+    """Side of a patch as a share of the distance between patches: where the edges are, all patches laid together."""
+    profile = edges.sum(axis=(0, 1))
+    outwards = (profile + profile[::-1])[_FOLD : _FOLD + _FOLD // 2]
     where = (np.arange(len(outwards)) + 0.5) / _FOLD
     strong = np.where((where > 0.3) & (outwards > outwards[where > 0.3].max() / 2), outwards, 0)
     return float(2 * (strong * where).sum() / strong.sum())
@@ -414,7 +452,7 @@ class PatchReadings:
         photograph
     spread : (24,) standard deviation over the middle, of the three channels' mean, as a share of that mean
     clipped : (24,) true where more than 5 % of the middle is burnt out in a channel, or black in all of them
-    visible : (24,) true where the patch lies whole inside the photograph, is even and not covered
+    visible : (24,) as of the chart, where it can be read
     """
 
     linear: Floats
@@ -585,9 +623,12 @@ def _judge_greys(readings: PatchReadings, greys: list[int]) -> str | None:
 
 
 def _judge_light(readings: PatchReadings) -> str | None:
-    if readings.usable.sum() < _FEWEST_SEEN - 4:
+    if readings.usable.sum() < _FEWEST_FOR_LIGHT:
         return None
-    across = light_on_chart(readings).across
+    try:
+        across = light_on_chart(readings).across
+    except CalibrationError as error:  # a channel in which the greys read alike
+        return str(error)
     if across > _MOST_UNEVEN:
         return (
             f"The light changes by about {100 * across:.0f} % from one corner of the chart to the other; no more than "

@@ -146,7 +146,7 @@ def _fit_row(terms: Floats, wanted: Floats, prior: Floats, white: float | None) 
     """Coefficients of one of X, Y, Z: least squares in cube roots, to first order, with outliers held back."""
     slope = np.maximum(wanted, _KNEE) ** (-2 / 3) / 3  # of the cube root, constant below the knee of L*
     plain = slope * (terms[:, :3] @ prior)
-    gain = (slope * wanted) @ plain / max(float(plain @ plain), 1e-12)
+    gain = float((slope * wanted) @ plain) / max(float(plain @ plain), 1e-12)
     row = np.zeros(terms.shape[1])
     row[:3] = gain * prior
     start = row

@@ -21,7 +21,7 @@ Singles = NDArray[np.float32]
 _STEP = 0.5  # pixels between samples across a side
 _OUT, _IN = 44, 24  # samples looked at outside and inside a side
 _STRETCHES = 8  # parts of a side judged apart
-_ACROSS = 48  # places along a side where it is looked at, a multiple of _STRETCHES
+_ACROSS = 32  # places along a side where it is looked at, a multiple of _STRETCHES
 _LEANS = (0, -3, 3, -6, 6, -10, 10)  # samples that an edge may lie further in at the side's end than at its middle
 _FINE = 0.8  # pixels, smoothing of the finer of two slopes
 _SHARP_SHARE = 0.46  # of the slope must be a step; a step blurred by the lens keeps 0.6, a shadow 3 pixels soft 0.36
@@ -43,14 +43,15 @@ def refine(
     """
     Return each polygon with its sides moved to the cut edge, and the share of its outline seen as a sharp edge.
 
-    `labels` is the small picture's map of things (0: backing), `owners` the label each polygon may cross, `unseen` how
-    far out each polygon's sides go where no edge shows (pixels), `ratio` the working pixels per small pixel.
+    `labels` is a map of things (0: backing), `ratio` pixels per pixel of that map, `owners` the label each polygon may
+    cross, `unseen` how far out each polygon's sides go where no edge shows (pixels).
     """
     if not polygons:
         return []
     sides = sides_of(polygons)
     offsets = (_OUT - np.arange(_OUT + _IN + 1)) * _STEP  # from outside to inside
-    stretches, foreign = _profiles(codes, root_table, sides, offsets, labels, owners[sides.owner], ratio)
+    stretches = _profiles(codes, root_table, sides, offsets)
+    foreign = _foreign(labels, owners[sides.owner], sides, offsets, ratio)
     shift, tilt, seen = _edges(stretches, foreign, sides, offsets)
     result = []
     for index, polygon in enumerate(polygons):
@@ -61,29 +62,37 @@ def refine(
     return result
 
 
-def _profiles(
-    codes: NDArray[np.uint8],
-    root_table: Singles,
-    sides: Sides,
-    offsets: Floats,
-    labels: NDArray[np.int32],
-    owner: NDArray[np.int32],
-    ratio: float,
-) -> tuple[Singles, NDArray[np.bool_]]:
-    """Cube-root colours across each side (sides, stretches, offsets, 3), and which samples lie on something else."""
-    places = np.linspace(0.07, 0.93, _ACROSS, dtype=np.float32)
-    origin = sides.start[:, None] + places[None, :, None] * (sides.length[:, None] * sides.along)[:, None]
-    spots = origin.astype(np.float32)[:, :, None] + (offsets[:, None] * sides.out[:, None]).astype(np.float32)[:, None]
-    flat = spots.reshape(len(sides.start), -1, 2)
-    sampled = cv2.remap(codes, flat[..., 1], flat[..., 0], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    roots = cv2.LUT(sampled, np.ascontiguousarray(root_table.T[None]))
-    shape = (len(sides.start), _STRETCHES, _ACROSS // _STRETCHES, len(offsets), 3)
-    coarse = spots[:, 1::4]  # a quarter of the places is enough to see what else lies there
-    row, col = ((coarse + 0.5) / ratio).astype(np.int32).transpose(3, 0, 1, 2)
+def _profiles(codes: NDArray[np.uint8], root_table: Singles, sides: Sides, offsets: Floats) -> Singles:
+    """Cube-root colours across each side, averaged over its stretches: (stretches, offsets, sides, 3)."""
+    spots = _spots(sides, offsets, _ACROSS)
+    image = spots.reshape(-1, len(offsets), 2)  # (sides * places, offsets)
+    picked = cv2.remap(codes, image[..., 1], image[..., 0], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    roots = cv2.LUT(picked, np.ascontiguousarray(root_table.T[None]))
+    size = (len(offsets), len(sides.start) * _STRETCHES)
+    means = cv2.resize(roots, size, interpolation=cv2.INTER_AREA)
+    ordered = means.reshape(len(sides.start), _STRETCHES, len(offsets), 3).transpose(1, 2, 0, 3)
+    return np.ascontiguousarray(ordered)
+
+
+def _spots(sides: Sides, offsets: Floats, places: int) -> Singles:
+    """Positions (sides, places, offsets, 2) along each side and across it."""
+    start, along, out, length = (
+        part.astype(np.float32) for part in (sides.start, sides.along, sides.out, sides.length))
+    where = np.linspace(0.07, 0.93, places, dtype=np.float32)
+    origin = start[:, None] + where[None, :, None] * (length[:, None] * along)[:, None]
+    across = offsets.astype(np.float32)[None, :, None] * out[:, None]
+    return np.asarray(origin[:, :, None] + across[:, None])
+
+
+def _foreign(
+    labels: NDArray[np.int32], owner: NDArray[np.int32], sides: Sides, offsets: Floats, ratio: float
+) -> NDArray[np.bool_]:
+    """Whether a quarter of a side meets something else at each offset, or leaves the picture: (sides, offsets)."""
+    spots = (_spots(sides, offsets, _STRETCHES) + 0.5) * np.float32(1 / ratio)
+    row, col = spots[..., 0].astype(np.int32), spots[..., 1].astype(np.int32)
     inside = (row >= 0) & (col >= 0) & (row < labels.shape[0]) & (col < labels.shape[1])
     met = labels[np.where(inside, row, 0), np.where(inside, col, 0)]
-    foreign = ((met > 0) & (met != owner[:, None, None])) | ~inside
-    return roots.reshape(shape).mean(axis=2), foreign
+    return np.asarray((((met > 0) & (met != owner[:, None, None])) | ~inside).mean(axis=1) > 0.25)
 
 
 @lru_cache(maxsize=4)
@@ -102,15 +111,16 @@ def _slope_matrix(samples: int, sigma: float) -> Singles:
 
 def _sharpness(profile: Singles) -> tuple[Singles, Singles]:
     """
-    How much of the slope at each place is a step, and what share of it: (sides, offsets) each.
+    How much of the slope at each place is a step, and what share of it: (offsets, sides) each, of (offsets, sides, 3).
 
     The slope of a step falls as the smoothing grows (as 1/sigma); that of a soft shadow hardly does. The difference
     of the two is 0.33 of the step's height per pixel, two thirds of the whole, and little on a ramp.
     """
-    fine = _slope_matrix(profile.shape[-2], _FINE) @ profile
-    coarse = _slope_matrix(profile.shape[-2], 3 * _FINE) @ profile
-    size = np.sqrt((fine * fine).sum(axis=-1))
-    sharp = size - np.maximum((fine * coarse).sum(axis=-1) / np.maximum(size, 1e-9), 0)
+    flat = profile.reshape(len(profile), -1)
+    fine = (_slope_matrix(len(profile), _FINE) @ flat).reshape(profile.shape)
+    coarse = (_slope_matrix(len(profile), 3 * _FINE) @ flat).reshape(profile.shape)
+    size = np.sqrt(np.einsum("tsc,tsc->ts", fine, fine))
+    sharp = size - np.maximum(np.einsum("tsc,tsc->ts", fine, coarse) / np.maximum(size, 1e-9), 0)
     return sharp, sharp / np.maximum(size, 1e-9)
 
 
@@ -130,25 +140,26 @@ def _edges(
         at = _first(peaks[open_sides], sharp[open_sides])
         lean = leans[open_sides, at]
         shift[open_sides], tilt[open_sides], agreeing = _lines(
-            stretches[open_sides], offsets, at, lean, sides.length[open_sides])
+            stretches[:, :, open_sides], offsets, at, lean, sides.length[open_sides])
         seen[open_sides] = agreeing >= _AGREE
         peaks[open_sides] &= np.arange(sharp.shape[1]) > at[:, None]
     return np.where(seen, shift, 0.0), np.where(seen, tilt, 0.0), seen
 
 
 def _sharpest_lean(stretches: Singles, length: Floats) -> tuple[Singles, Singles]:
-    """Sharpness at each place on the way in, for the lean of the edge that makes it largest; and that lean."""
-    samples = stretches.shape[2]
-    best = np.zeros((stretches.shape[0], samples), np.float32)
+    """Sharpness at each place on the way in (sides, offsets), for the lean of the edge that makes it largest; and that lean."""
+    samples, sides = stretches.shape[1:3]
+    best = np.zeros((samples, sides), np.float32)
     leans = np.zeros_like(best)
-    where = _stretch_places()
+    padded = np.pad(stretches, ((0, 0), (max(_LEANS), max(_LEANS)), (0, 0), (0, 0)), mode="edge")
     for lean in _LEANS:
-        steps = np.clip(np.arange(samples) + np.round(lean * where)[:, None].astype(int), 0, samples - 1)
-        sharp, share = _sharpness(stretches[:, np.arange(_STRETCHES)[:, None], steps].mean(axis=1))
-        sharp = np.where((share > _SHARP_SHARE) & (abs(lean) * _STEP <= 0.15 * length[:, None]), sharp, 0)
+        starts = max(_LEANS) + np.round(lean * _stretch_places()).astype(int)
+        straight = sum(padded[stretch, start : start + samples] for stretch, start in enumerate(starts)) / _STRETCHES
+        sharp, share = _sharpness(np.asarray(straight, np.float32))
+        sharp = np.where((share > _SHARP_SHARE) & (abs(lean) * _STEP <= 0.15 * length), sharp, 0)
         leans[sharp > best] = lean
         best = np.maximum(best, sharp)
-    return leans, best
+    return np.ascontiguousarray(leans.T), np.ascontiguousarray(best.T)
 
 
 def _stretch_places() -> Floats:
@@ -161,8 +172,7 @@ def _where_to_look(foreign: NDArray[np.bool_], sides: Sides, offsets: Floats) ->
     size = np.sqrt(np.bincount(sides.owner, sides.length**2)[sides.owner] / 2)
     reach = np.clip(0.14 * size, 5, _OUT * _STEP)[:, None]
     depth = np.clip(0.12 * size, 4, _IN * _STEP)[:, None]
-    blocked = foreign.mean(axis=1) > 0.25
-    nearest = np.where(blocked & (offsets > 0), offsets, np.inf).min(axis=1)
+    nearest = np.where(foreign & (offsets > 0), offsets, np.inf).min(axis=1)
     return (offsets <= reach) & (offsets >= -depth) & (offsets < nearest[:, None] - 2)
 
 
@@ -194,10 +204,11 @@ def _lines(
     stretches: Singles, offsets: Floats, at: NDArray[np.intp], lean: Singles, length: Floats
 ) -> tuple[Floats, Floats, NDArray[np.int64]]:
     """Fit the edge line near sample `at`: shift at the side's middle, tilt, and how many stretches agree."""
-    samples = stretches.shape[2]
+    count, samples = stretches.shape[:2]
     where = _stretch_places()
-    middle = np.clip(at[:, None] + np.round(lean[:, None] * where).astype(int), 0, samples - 1)
-    slopes = np.einsum("sbtc,sc->sbt", stretches, _step_across(stretches, middle)) @ _slope_matrix(samples, _FINE).T
+    middle = np.clip(at[:, None] + np.round(lean[:, None] * where).astype(int), 0, samples - 1)  # (sides, stretches)
+    level = np.einsum("btsc,sc->tsb", stretches, _step_across(stretches, middle))
+    slopes = (_slope_matrix(samples, _FINE) @ level.reshape(samples, -1)).reshape(samples, -1, count).transpose(1, 2, 0)
     window = np.clip(middle[:, :, None] + np.arange(-6, 7), 0, samples - 1)
     near = np.maximum(np.take_along_axis(slopes, window, axis=2), 0)
     weight = near * (near > 0.5 * near.max(axis=2, keepdims=True))
@@ -212,10 +223,10 @@ def _lines(
 
 def _step_across(stretches: Singles, middle: NDArray[np.intp]) -> Singles:
     """Direction in colour of the step at each side's edge, unit length: (sides, 3)."""
-    samples = stretches.shape[2]
-    side, stretch = np.ogrid[: stretches.shape[0], : stretches.shape[1]]
-    after = stretches[side, stretch, np.minimum(middle + 4, samples - 1)]
-    before = stretches[side, stretch, np.maximum(middle - 4, 0)]
+    samples = stretches.shape[1]
+    side, stretch = np.ogrid[: stretches.shape[2], : stretches.shape[0]]
+    after = stretches[stretch, np.minimum(middle + 4, samples - 1), side]
+    before = stretches[stretch, np.maximum(middle - 4, 0), side]
     step = (after - before).mean(axis=1)
     return np.asarray(step / np.maximum(np.linalg.norm(step, axis=1, keepdims=True), 1e-9), np.float32)
 

@@ -36,6 +36,12 @@ _RIM = 0.02  # of a piece's size: rim taken to lie beyond the paint where the gr
 _STRONG = 0.4  # share of an outline's area that must differ surely where no edge is sharp enough to see
 
 
+# Level and two tints of what share of the backing's light is left: a shadow changes the level alone.
+_OPPONENT = np.array([[1 / 3, 1 / 3, 1 / 3], [1.0, -1.0, 0.0], [-0.5, -0.5, 1.0]])
+# Relative size of rounding at each 8-bit code, in cube roots: large in the darks, where it looks like colour.
+_COARSENESS = (_CODE_ERROR * 0.8 / np.maximum(np.arange(256), 4)).astype(np.float32)
+
+
 @dataclass(frozen=True, eq=False)
 class Thing:
     """Something on the backing: its outline in the pixels of the working picture, and how it was recognised."""
@@ -100,13 +106,13 @@ def find_things(codes: NDArray[np.uint8], root_table: Singles) -> Finding:
     small, ratio = _small(codes)
     roots = np.asarray(cv2.LUT(small, np.ascontiguousarray(root_table.T[None])), np.float32)
     backing = find_backing(roots)
-    difference = _differs(roots, backing)
-    guesses, regions = _guesses(_without_thin_shadows(difference), difference.faint, roots.shape[:2])
+    difference = _differs(small, roots, backing)
+    guesses, regions = _guesses(_without_thin_shadows(difference), difference.faint)
     polygons = [(guess.polygon + 0.5) * ratio - 0.5 for guess in guesses]
     owners = np.array([guess.region for guess in guesses], np.int32)
     unseen = np.array([(-2.0 if guess.joined else _RIM * np.sqrt(abs(turn(guess.polygon)) / 2)) * ratio
                        for guess in guesses])
-    refined = refine(codes, root_table, polygons, regions, owners, unseen, ratio)
+    refined = refine(codes, root_table, polygons, regions, owners, unseen, ratio * _COARSE)
     shown = cv2.resize(difference.sure, difference.faint.shape[::-1], interpolation=cv2.INTER_AREA) | difference.busy
     things = _best(guesses, [_thing(outline, seen, codes.shape[:2], shown) for outline, seen in refined])
     return Finding(things, small, roots, ratio, backing, (difference.sure | difference.maybe) > 0)
@@ -142,20 +148,20 @@ def _small(codes: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
     return small, codes.shape[1] / size[0]
 
 
-def _differs(roots: Singles, backing: Backing) -> _Difference:
+def _differs(small: NDArray[np.uint8], roots: Singles, backing: Backing) -> _Difference:
     rows, cols = roots.shape[:2]
     plain = cv2.resize(backing.surface.grid(backing.cells.shape), (cols, rows), interpolation=cv2.INTER_LINEAR)
     share = cv2.divide(roots, cv2.max(plain, 0.02))
-    grain = _coarseness(cv2.split(roots)[1])
+    grain = cv2.LUT(np.ascontiguousarray(small[..., 1]), _COARSENESS)
     still = backing.cells.astype(np.uint8)
-    tinted, up, down, deep = _unlike(cv2.GaussianBlur(share, (0, 0), 1.0), still, grain, (0.008, 0.006, 0.008))
+    tinted, up, down, deep = _unlike(cv2.blur(share, (3, 3)), still, grain, (0.008, 0.006, 0.008))
     sure = tinted | up | deep
     size = (cols // _COARSE, rows // _COARSE)
+    coarse_grain = 0.7 * cv2.resize(grain, size, interpolation=cv2.INTER_AREA)
     coarse = cv2.resize(share, size, interpolation=cv2.INTER_AREA)
-    coarse_grain = cv2.resize(grain, size, interpolation=cv2.INTER_AREA) * 0.7
-    tinted, up, down_faint, _ = _unlike(coarse, still, coarse_grain, (0.0045, 0.004, 0.005))
-    thick = cv2.morphologyEx(down_faint, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-    busy = (_busy(cv2.split(share)[1], size) > _BUSY + coarse_grain).astype(np.uint8)
+    tinted, up, faint, _ = _unlike(coarse, still, coarse_grain, (0.0045, 0.004, 0.005))
+    thick = cv2.morphologyEx(faint, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    busy = cv2.compare(_busy(cv2.extractChannel(share, 1), size), coarse_grain + _BUSY, cv2.CMP_GT) & 1
     return _Difference(sure, down & ~sure, tinted | up | thick | busy, busy)
 
 
@@ -167,31 +173,30 @@ def _busy(share: Singles, size: tuple[int, int]) -> Singles:
 
 def _unlike(share: Singles, still: Mask, grain: Singles, least: tuple[float, float, float]) -> tuple[Mask, ...]:
     """Where the share of the backing's light has another tint, more light, less light, or less than any shadow."""
-    red, green, blue = cv2.split(share)
-    level = cv2.addWeighted(cv2.add(red, green), 1 / 3, blue, 1 / 3, -1.0)
-    tints = (cv2.subtract(red, green), cv2.addWeighted(blue, 1.0, cv2.add(red, green), -0.5, 0.0))
-    where = cv2.resize(still, (share.shape[1], share.shape[0]), interpolation=cv2.INTER_NEAREST) > 0
-    up, down = _beyond(level, where, least[0], 0.5 * grain)
-    tinted = np.zeros_like(up)
-    for tint, limit in zip(tints, least[1:], strict=True):
-        tinted |= np.bitwise_or(*_beyond(tint, where, limit, grain))
-    return tinted, up, down, (level < _SHADOW - 1).astype(np.uint8)
+    usual, limits = _still_values(share, still, least)
+    away = cv2.transform(share, np.column_stack([_OPPONENT, -usual]).astype(np.float32))
+    level, first, second = cv2.split(away)
+    bounds = [cv2.add(grain, float(limit)) for limit in limits[1:]]
+    half = cv2.addWeighted(grain, 0.5, grain, 0.0, float(limits[0]))
+    tinted = cv2.compare(cv2.absdiff(first, 0.0), bounds[0], cv2.CMP_GT)
+    tinted |= cv2.compare(cv2.absdiff(second, 0.0), bounds[1], cv2.CMP_GT)
+    up = cv2.compare(level, half, cv2.CMP_GT)
+    down = cv2.compare(level, cv2.multiply(half, -1.0), cv2.CMP_LT)
+    deep = cv2.compare(level, float(_SHADOW - usual[0]), cv2.CMP_LT)
+    return tinted & 1, up & 1, down & 1, deep & 1
 
 
-def _coarseness(roots: Singles) -> Singles:
-    """Relative size of one 8-bit code at each cube root: large in the darks, where rounding looks like colour."""
-    code = 255 * (1.055 * cv2.pow(cv2.max(roots, 0.05), 3 / 2.4) - 0.055)
-    return np.asarray(_CODE_ERROR * 0.8 / cv2.max(code, 4.0), np.float32)
-
-
-def _beyond(values: Singles, still: NDArray[np.bool_], least: float, grain: Singles) -> tuple[Mask, Mask]:
-    """Where values lie clearly above, and below, what the still backing shows."""
-    sample = values[::3, ::3][still[::3, ::3]]
-    middle = float(np.median(sample)) if sample.size else 0.0
-    away = values - middle
-    usual, odd = np.quantile(np.abs(sample - middle), (0.5, 0.99)) if sample.size else (0.0, 0.0)
-    limit = grain + max(5 * 1.4826 * float(usual), 0.7 * float(odd), least)
-    return (away > limit).astype(np.uint8), (away < -limit).astype(np.uint8)
+def _still_values(share: Singles, still: Mask, least: tuple[float, float, float]) -> tuple[Floats, Floats]:
+    """Middle of level and tints where the backing shows, and how far from it still counts as backing: (3,) each."""
+    every = max(1, min(share.shape[:2]) // 100)
+    few = share[::every, ::every]
+    where = cv2.resize(still, few.shape[1::-1], interpolation=cv2.INTER_NEAREST) > 0
+    if not where.any():
+        return np.array([1.0, 0, 0]), np.asarray(least, float)
+    values = few[where] @ _OPPONENT.T
+    usual = np.median(values, axis=0)
+    typical, odd = np.quantile(np.abs(values - usual), (0.5, 0.99), axis=0)
+    return usual, np.maximum.reduce([5 * 1.4826 * typical, 0.7 * odd, np.asarray(least)])
 
 
 def _disc(size: int) -> Mask:
@@ -206,16 +211,15 @@ def _without_thin_shadows(difference: _Difference) -> Mask:
     return np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, _disc(7)), np.uint8)
 
 
-def _guesses(mask: Mask, faint: Mask, shape: tuple[int, int]) -> tuple[list[_Guess], NDArray[np.int32]]:
-    """Polygons that may be pieces, and the regions (small picture, 0: backing) that they belong to."""
-    least = 0.6 * (_SMALLEST * max(shape)) ** 2
+def _guesses(mask: Mask, faint: Mask) -> tuple[list[_Guess], NDArray[np.int32]]:
+    """Polygons that may be pieces, and the regions (coarse picture, 0: backing) that they belong to."""
+    least = 0.6 * (_SMALLEST * max(mask.shape)) ** 2
     coarse = cv2.resize(mask, faint.shape[::-1], interpolation=cv2.INTER_AREA) | faint
     coarse = cv2.morphologyEx(cv2.morphologyEx(coarse, cv2.MORPH_CLOSE, _disc(5)), cv2.MORPH_OPEN, _disc(3))
-    _, coarse_regions = cv2.connectedComponents(coarse)
-    regions = cv2.resize(coarse_regions.astype(np.float32), shape[::-1], interpolation=cv2.INTER_NEAREST).astype(np.int32)
+    _, regions = cv2.connectedComponents(coarse)
     guesses = [guess for contour in _contours(mask, least) for guess in _single(contour, regions, least)]
     for contour in _contours(coarse, least / _COARSE**2):
-        guess = _joined(contour, mask, regions, guesses)
+        guess = _joined(contour, regions, guesses)
         guesses += [guess] if guess else []
     return guesses, regions
 
@@ -229,7 +233,7 @@ def _single(contour: NDArray[np.int32], regions: NDArray[np.int32], least: float
     found = []
     for part in _parts(contour, least):
         part = part if solidity(part) >= 0.9 or _cut_hollow(part) else cv2.convexHull(part)
-        inside = regions[part[:, 0, 1], part[:, 0, 0]]
+        inside = _region_at(regions, part[:, 0])
         found.append(_Guess(polygon_of(part), int(np.bincount(inside).argmax()), False))
     return found
 
@@ -240,12 +244,18 @@ def _cut_hollow(contour: NDArray[np.int32]) -> bool:
     return len(corners) <= _HOLLOW_CORNERS and solidity(contour) > 0.5
 
 
+def _region_at(regions: NDArray[np.int32], points: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Regions at (col, row) points of the small picture."""
+    cell = np.minimum(points // _COARSE, np.array(regions.shape[::-1]) - 1)
+    return np.asarray(regions[cell[:, 1], cell[:, 0]])
+
+
 def _joined(
-    contour: NDArray[np.int32], mask: Mask, regions: NDArray[np.int32], singles: list[_Guess]
+    contour: NDArray[np.int32], regions: NDArray[np.int32], singles: list[_Guess]
 ) -> _Guess | None:
     """One polygon round all that a region of the coarse map holds, unless a single guess says the same."""
     whole = ((contour.astype(np.float32) + 0.5) * _COARSE - 0.5).round().astype(np.int32)
-    region = int(regions[min(whole[0, 0, 1], regions.shape[0] - 1), min(whole[0, 0, 0], regions.shape[1] - 1)])
+    region = int(regions[contour[0, 0, 1], contour[0, 0, 0]])
     area = cv2.contourArea(cv2.convexHull(whole))
     mine = [abs(turn(guess.polygon)) / 2 for guess in singles if guess.region == region]
     if region == 0 or (mine and max(mine) > 0.9 * area):

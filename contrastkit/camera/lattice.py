@@ -21,11 +21,12 @@ Contour = cv2.typing.MatLike
 
 FEWEST_SPOTS = 8  # that make a lattice
 _MOST_CELLS = 48  # twice a chart's patches: a larger lattice is a pattern
-_MOST_SEEDS = 12  # spots to try to grow a lattice from
+_MOST_SEEDS = 8  # spots to try to grow a lattice from
 _MOST_SPOTS = 300  # keeps the tables of distances small
 _MOST_ALIKE = 24  # spots of one colour before it counts as a pattern or grain
 _FEWEST_HUES = 5  # of eight
 _SMALLEST, _LARGEST = 12, 1 / 4  # of a spot: its area in pixels, its side as a share of the picture's
+_FEWEST_PIXELS = 16  # of a picture's shorter side: room for two rows of spots
 _FAINT = 0.2  # an edge this much weaker than one nearby is that edge's blur
 _EROSION = 3.5  # pixels that a patch's side is longer than its spot's, which stops short of the edges
 _KERNEL3, _KERNEL9 = np.ones((3, 3), np.uint8), np.ones((9, 9), np.uint8)
@@ -61,6 +62,9 @@ def find_spots(picture: NDArray[np.uint8], edge: float, shrink: int) -> Spots:
     edge : step between neighbouring pixels that counts as an edge, 8-bit codes
     shrink : look at the picture reduced by this odd number; answers are in the pixels of the picture given
     """
+    none = Spots(np.empty((0, 2)), np.empty(0))
+    if min(picture.shape[:2]) < _FEWEST_PIXELS * shrink:
+        return none
     small = _shrunk(picture, shrink)
     contours, levels = cv2.findContours(_even(small, edge), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
     outer = np.flatnonzero(levels[0, :, 3] < 0).tolist() if levels is not None else []
@@ -71,7 +75,7 @@ def find_spots(picture: NDArray[np.uint8], edge: float, shrink: int) -> Spots:
     colours = small[tuple(np.rint(spots[kept, :2]).astype(int).T)].astype(float)
     rare = _rare(colours)
     if not _many_hued(colours[rare]):
-        return Spots(np.empty((0, 2)), np.empty(0))
+        return none
     kept = kept[rare]
     centres = np.array([_centroid(squares[i][0]) for i in kept.tolist()]).reshape(-1, 2)
     return Spots((centres + 0.5) * shrink - 0.5, (spots[kept, 2] + _EROSION) * shrink)
@@ -131,9 +135,8 @@ def _rare(colours: Floats) -> NDArray[np.int64]:
 
     Where very many are left, the most colourful: three quarters of a chart are colours.
     """
-    boxes = (colours // 16) @ np.array([1, 16, 256])
-    _, box, count = np.unique(boxes, return_inverse=True, return_counts=True)
-    kept = np.flatnonzero(count[box.ravel()] <= _MOST_ALIKE)
+    boxes = (colours.astype(int) // 16) @ np.array([1, 16, 256])
+    kept = np.flatnonzero(np.bincount(boxes, minlength=16**3)[boxes] <= _MOST_ALIKE)
     if len(kept) > _MOST_SPOTS:
         kept = kept[np.argsort(-np.ptp(colours[kept], axis=1), kind="stable")[:_MOST_SPOTS]]
     return kept
@@ -147,13 +150,12 @@ def _many_hued(colours: Floats) -> bool:
     tint = balanced / balanced.mean(axis=1, keepdims=True) - 1
     red, green, blue = tint[np.abs(tint).max(axis=1) > 0.06].T
     hue = np.arctan2(np.sqrt(3) * (green - blue), 2 * red - green - blue)
-    return len(np.unique(np.floor(hue * 4 / np.pi))) >= _FEWEST_HUES
+    return int(np.count_nonzero(np.bincount(np.floor(hue * 4 / np.pi + 4).astype(int)))) >= _FEWEST_HUES
 
 
 def _neighbours(spots: Spots) -> NDArray[np.bool_]:
     """Which spots (n, n) are of about the same size and about one patch apart."""
-    place = spots.centres[:, 0] + 1j * spots.centres[:, 1]
-    apart = np.abs(place[:, None] - place[None, :])
+    apart = np.hypot(*(spots.centres.T[:, :, None] - spots.centres.T[:, None, :]))
     size = np.maximum(spots.sides[:, None], spots.sides[None, :])
     alike = np.minimum(spots.sides[:, None], spots.sides[None, :]) > 0.6 * size
     return np.asarray(alike & (apart > 0.8 * size) & (apart < 1.9 * size))
@@ -168,7 +170,7 @@ def find_lattices(spots: Spots) -> Iterator[Lattice]:
     for _ in range(_MOST_SEEDS):
         counts = np.where(free, (near & free).sum(axis=1), 0)
         seed = int(counts.argmax())
-        if counts[seed] < 2 or free.sum() < FEWEST_SPOTS:
+        if counts[seed] < 3 or free.sum() < FEWEST_SPOTS:
             return
         free[seed] = False
         lattice = _grow(spots, near, seed)

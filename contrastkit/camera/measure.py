@@ -36,13 +36,19 @@ _SAMPLES = 20_000  # pixels of a piece that percentiles and the split are judged
 _SMALL = 80  # full-resolution pixels across, less is too small
 _CLIPPED = 0.01  # share of the area at the camera's limit
 _GLARE = 0.002  # share of the area that is burnt-out white while the piece is not light
+_CRUSHED = 0.2  # share of the area more vivid than the photograph can hold
 _UNEVEN = 1.15  # most light over least light across one piece
 _BIMODAL = 0.55  # share of variance that two parts must explain to be called paint and ground
 
-# Uncertainty, L*; fitted once on rendered scenes (DEVELOPERS.md, "How sure").
-_SIGMA_CHROMA = {"card": 0.011, "scale": 0.016, "chart": 0.012, "none": 0.02}  # per unit of chroma
-_SIGMA_PLACE = 0.15  # per natural-log unit... of light between reference and piece
-_SIGMA_DARK = 0.25  # in the darks, where a code is a large step
+# Uncertainty in L*, one sigma a cause; sizes fitted once on rendered scenes (DEVELOPERS.md, "How sure").
+_SIGMA_TINT, _HALF_TINT = 0.95, 15.0  # camera and eye see colours differently: grows to this, half of it at this chroma
+_SIGMA_STYLE = 0.026  # per unit of chroma, where the camera is known to have restyled the picture
+_SIGMA_PLACE = 1.0  # per natural-log unit of light between reference and piece
+_SIGMA_OUTLINE = 1.6  # where none of the cut edge shows
+# A colour outside the photograph's space has its negative channel cut to 0 and reads too light: by this much, L*, where
+# every pixel is cut (mean over rendered scenes of measured reflectances), and this uncertain.
+_CRUSHED_BIAS, _SIGMA_CRUSHED = 1.5, 1.5
+_SIGMA_SMALL = 60.0  # over the piece's width in full-resolution pixels
 
 
 @dataclass(frozen=True)
@@ -106,11 +112,12 @@ def _measure(photo: Photo, calibration: Calibration, thing: Thing) -> dict[str, 
     pixels, light_ratio, light_here = _pixels(photo, calibration, thing.outline)
     mean = _mean(pixels)
     xyz = np.maximum(calibration.to_xyz(mean), 0)
-    lightness = float(np.clip(luminance_to_lightness(xyz[1]), 0, 100))
+    limits = _limits(pixels)
+    lightness = float(np.clip(luminance_to_lightness(xyz[1]) - _CRUSHED_BIAS * limits.crushed, 0, 100))
     chroma, hue = _chroma_hue(xyz, calibration.white)
-    sigma = _sigma(calibration, lightness, chroma, light_here)
-    low, high = apparent_range(lightness, chroma, hue)
     across = float(np.sqrt(thing.area)) * photo.reduction
+    sigma = _sigma(calibration, thing, chroma, light_here, across, limits.crushed)
+    low, high = apparent_range(lightness, chroma, hue)
     return {
         "outline": json.dumps(np.round(outline, 1).tolist()),
         "lightness": lightness, "lightness_sigma": sigma, "borderline": False, "group": "",
@@ -118,7 +125,7 @@ def _measure(photo: Photo, calibration: Calibration, thing: Thing) -> dict[str, 
         "chroma": chroma, "hue_angle": hue,
         "lightness_apparent_low": float(low), "lightness_apparent_high": float(high),
         "area": thing.area * photo.reduction**2, "reference": calibration.kind,
-        "flags": "; ".join(_flags(pixels, calibration, thing, light_ratio, across, lightness)),
+        "flags": "; ".join(_flags(limits, calibration, thing, light_ratio, across, lightness)),
         **_parts(pixels, calibration),
     }
 
@@ -172,24 +179,47 @@ def _chroma_hue(xyz: Floats, white: tuple[float, float, float]) -> tuple[float, 
     return float(np.hypot(a, b)), float(np.degrees(np.arctan2(b, a)) % 360)
 
 
-def _sigma(calibration: Calibration, lightness: float, chroma: float, light_here: float) -> float:
-    tint = _SIGMA_CHROMA[calibration.kind] * chroma
-    place = _SIGMA_PLACE * abs(float(np.log(max(light_here, 1e-6)))) / 0.1
-    dark = _SIGMA_DARK * max(0.0, 1 - lightness / 40)
-    return float(np.sqrt(calibration.sigma**2 + tint**2 + place**2 + dark**2))
+def _sigma(
+    calibration: Calibration, thing: Thing, chroma: float, light_here: float, across: float, crushed: float
+) -> float:
+    """Standard uncertainty of one piece's lightness: independent causes, added in quadrature."""
+    causes = (
+        calibration.sigma,
+        _SIGMA_TINT * chroma / (chroma + _HALF_TINT),
+        _SIGMA_STYLE * chroma * calibration.style,
+        _SIGMA_PLACE * float(np.log(max(light_here, 1e-6))),
+        _SIGMA_OUTLINE * (1 - thing.confirmed),
+        _SIGMA_SMALL / max(across, 1.0),
+        _SIGMA_CRUSHED * crushed,
+    )
+    return float(np.sqrt(np.square(causes).sum()))
 
 
-def _flags(
-    pixels: _Pixels, calibration: Calibration, thing: Thing, light_ratio: float, across: float, lightness: float
-) -> list[str]:
-    limit = np.iinfo(pixels.codes.dtype).max * 254 / 255
-    inside = pixels.inner if pixels.inner.any() else pixels.inside
-    count = max(float(inside.sum()), 1.0)
-    burnt = float(((pixels.codes >= limit).any(axis=2) & (inside > 0)).sum()) / count
-    white = float(((pixels.codes >= limit * 0.985).all(axis=2) & (inside > 0)).sum()) / count
+@dataclass(frozen=True)
+class _Limits:
+    """Shares of a piece's area where the camera's numbers ran out."""
+
+    burnt: float  # a channel at its top
+    white: float  # all channels near their top
+    crushed: float  # a channel at its floor while another is not: a colour outside the photograph's space
+
+
+def _limits(pixels: _Pixels) -> _Limits:
+    mask = pixels.inner if pixels.inner.any() else pixels.inside
+    unit = float(np.iinfo(pixels.codes.dtype).max) / 255
+    red, green, blue = cv2.split(pixels.codes)
+    least, most = cv2.min(cv2.min(red, green), blue), cv2.max(cv2.max(red, green), blue)
+    shares = [cv2.mean(test.astype(np.uint8), mask)[0] for test in (
+        most >= 254 * unit, least >= 250 * unit, (least <= 3 * unit) & (most > 40 * unit))]
+    return _Limits(*shares)
+
+
+def _flags(limits: _Limits, calibration: Calibration, thing: Thing, light_ratio: float, across: float, lightness: float
+           ) -> list[str]:
     told = {
-        "clipped": burnt > _CLIPPED,
-        "glare": white > _GLARE and lightness < 85,
+        "clipped": limits.burnt > _CLIPPED,
+        "glare": limits.white > _GLARE and lightness < 85,
+        "too vivid": limits.crushed > _CRUSHED,
         "uneven": light_ratio > _UNEVEN,
         "too small": across < _SMALL,
         "touches the frame": thing.at_frame,

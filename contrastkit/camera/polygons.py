@@ -61,10 +61,10 @@ def polygon_of(contour: NDArray[np.int32]) -> Floats:
     if solidity(contour) < 0.88:
         return clockwise(cv2.approxPolyDP(contour, 0.012 * cv2.arcLength(contour, True), True)[:, 0, ::-1].astype(float))
     hull = cv2.convexHull(contour)
-    corners = _fewer_sides(clockwise(cv2.approxPolyDP(hull, 1.2, True)[:, 0, ::-1].astype(float)))
+    corners = _fewer_sides(clockwise(cv2.approxPolyDP(hull, max(1.2, 0.003 * cv2.arcLength(hull, True)), True)[:, 0, ::-1].astype(float)))
     if len(corners) > _MOST_CORNERS:
         return _round(clockwise(hull[:, 0, ::-1].astype(float)))
-    return _fitted(corners, contour[:, 0, ::-1].astype(float))
+    return _fitted(corners, contour[:: max(1, len(contour) // 160), 0, ::-1].astype(float))
 
 
 def meetings(middle: Floats, direction: Floats, fallback: Floats) -> Floats:

@@ -75,6 +75,8 @@ class FormulaCurve:
     """
     Linear light by formula: (a x + b)^gamma + e where x is at least d, c x + f below; kept within 0-1.
 
+    The power of a negative number counts as 0.
+
     References
     ----------
     ICC.1:2010, 10.16, parametricCurveType, of which kinds 0 to 3 are special cases.
@@ -305,9 +307,8 @@ def _formula_curve(tag: bytes) -> Curve:
     p = [number / 65536 for number in struct.unpack_from(f">{_PARAMETERS[kind]}l", tag, 12)]
     if kind == 0:
         return GammaCurve(p[0])
-    if kind in (1, 2):  # below x = -b/a the power is of nothing: 0, or the constant
-        constant = p[3] if kind == 2 else 0.0
-        return FormulaCurve(p[0], p[1], p[2], 0.0, -p[2] / p[1] if p[1] else 0.0, constant, constant)
+    if kind in (1, 2):  # below x = -b/a the power is of nothing, and only the constant of kind 2 is left
+        return FormulaCurve(p[0], p[1], p[2], e=p[3] if kind == 2 else 0.0)
     return FormulaCurve(*p)
 
 

@@ -36,8 +36,9 @@ from contrastkit.light.lightness import lightness_to_luminance, luminance_to_lig
 KINDS = ("auto", "card", "scale", "chart", "none")
 CARD_LIGHTNESS = float(luminance_to_lightness(0.18))  # the trade's 18 % card: L* 49.5
 
-_CARD_SIGMA = 0.35  # L*: what one card leaves uncertain at its own lightness
+_CARD_SIGMA = 0.37  # L*: what one card leaves uncertain at its own lightness
 _NONE_SIGMA = 8.0  # L*: a photograph with no reference, SCIENCE budget 4-10 between photographs [design choice]
+_USUAL_STYLE = 3.0  # L*, root mean square: what a phone's tone curve does to greys beyond exposure
 _AGREE = 1.5  # L*: two cards that read within this agree
 
 _HOW_TO = "Lay a grey card, a grey scale or a 24-patch chart beside the pieces, or pass --reference none for rough numbers."
@@ -66,6 +67,7 @@ class Calibration:
     sigma : standard uncertainty (L*) that the reference itself leaves
     outline : (4, 2) row, col of the reference, working pixels, or None
     sentence : what was read, in words
+    style : 0 where the greys read as the photograph's profile says, 1 and more where the camera restyled the picture
     """
 
     kind: str
@@ -76,6 +78,7 @@ class Calibration:
     sigma: float
     outline: Floats | None
     sentence: str
+    style: float = 0.0
 
 
 def parse_reference(text: str) -> ReferenceChoice:
@@ -348,8 +351,16 @@ def calibrate_on_greys(
     residual = curve.residual if np.isfinite(curve.residual) else 1.5
     sigma = float(np.hypot(0.3, 0.5 * residual))
     tables = curve.lut(photo.space.luts(photo.bits))
+    style = _restyled(linear / at_greys[:, None], truth)
     return Calibration("scale", tables, light, _matrix(photo), _white(photo), sigma, outline,
-                       f"{len(lightness)} greys read from L* {lightness.max():.0f} to {lightness.min():.0f}")
+                       f"{len(lightness)} greys read from L* {lightness.max():.0f} to {lightness.min():.0f}", style)
+
+
+def _restyled(linear: Floats, luminance: Floats) -> float:
+    """How far the tone of the greys is from any mere exposure of the profile's, in units of a usual camera style."""
+    level = luminance_to_lightness(np.maximum(linear.mean(axis=1), 0))
+    exposed = [luminance_to_lightness(luminance * gain) - level for gain in np.geomspace(0.2, 3, 60)]
+    return float(min(np.sqrt(np.square(miss).mean()) for miss in exposed)) / _USUAL_STYLE
 
 
 # --- chart -----------------------------------------------------------------------------------------------------------

@@ -69,9 +69,7 @@ class ToneCurve:
         return np.stack([_apply_one(tables[i], self.knots[i]) for i in range(3)]).astype(np.float32)
 
 
-def tone_from_greys(
-    linear: ArrayLike, luminance: ArrayLike, *, certainty: ArrayLike | None = None
-) -> ToneCurve:
+def tone_from_greys(linear: ArrayLike, luminance: ArrayLike, *, certainty: ArrayLike | None = None) -> ToneCurve:
     """
     Return the tone curve through greys of known luminance.
 

@@ -41,14 +41,17 @@ def draw_balance(pieces: Sequence[Piece], names: Sequence[str], style: BalanceSt
     counts = _counts(pieces, names)
     most = max(count.total for count in counts)
     share = sum(count.total for count in counts) / len(counts)
-    gutter, foot = text_width("equal", style.text) + 0.6 * style.text, 2.6 * style.text
+    gutter = text_width("equal", style.text) + 0.6 * style.text
     column = (style.width - gutter) / len(counts)
+    stacked = any(sum(_parts(count, style.text)) > 0.95 * column for count in counts)
+    foot = (3.9 if stacked else 2.6) * style.text
     stack = _Stack.fitting(most, 0.72 * column, style)
     marks = list(_equal(share, foot + stack.unit * share / stack.abreast, style))
     for count in counts:
         middle = gutter + (count.place + 0.5) * column
         marks += stack.squares(count, middle, foot, style)
         marks += _words(count, middle, foot + stack.height_of(count.total), column, style)
+        marks += _name(count, middle, column, stacked, style.text)
     marks.append(Line(gutter, foot, style.width, foot, "secondary", style.line))
     height = foot + max(stack.height_of(most) + 4.0 * style.text, stack.unit * share / stack.abreast + style.text)
     return Drawing(style.width, height, tuple(marks), description)
@@ -110,7 +113,7 @@ class _Stack:
 
 def _words(count: _Count, middle: float, top: float, column: float, style: BalanceStyle) -> Iterator[Mark]:
     text, y = style.text, top + 0.7 * style.text
-    doubt = shortened(f"{count.doubtful} borderline", text, column) if count.doubtful else ""
+    doubt = shortened(f"{count.doubtful} borderline", text, 0.97 * column) if count.doubtful else ""
     wide = max(text_width(str(count.total), 1.6 * text, bold=True), text_width(doubt, text)) + text
     tall = (1.2 * text if doubt else 0) + 1.5 * text
     yield Box(middle - wide / 2, y - 0.3 * text, wide, tall, fill="ground")  # over the line of equal counts
@@ -118,15 +121,25 @@ def _words(count: _Count, middle: float, top: float, column: float, style: Balan
         yield Words(middle, y, doubt, text, align="middle")
         y += 1.2 * text
     yield Words(middle, y, str(count.total), 1.6 * text, bold=True, align="middle")
-    yield from _name(count, middle, column, text)
 
 
-def _name(count: _Count, middle: float, column: float, text: float) -> Iterator[Mark]:
-    bars, gap = mark_width(0.72 * text, count.place), 0.5 * text
-    name = shortened(count.name, text, max(0.95 * column - bars - gap, text), bold=True)
-    left = middle - (bars + gap + text_width(name, text, bold=True)) / 2
-    yield from group_mark(left, 1.1 * text, 0.72 * text, count.place)
-    yield Words(left + bars + gap, 1.1 * text, name, text, bold=True)
+def _name(count: _Count, middle: float, column: float, stacked: bool, text: float) -> Iterator[Mark]:
+    """The mark and the word of a group, side by side where there is room, else the word under the mark."""
+    bars, gap, words = _parts(count, text)
+    if not stacked:
+        left = middle - (bars + gap + words) / 2
+        yield from group_mark(left, 1.1 * text, 0.72 * text, count.place)
+        yield Words(left + bars + gap, 1.1 * text, count.name, text, bold=True)
+        return
+    yield from group_mark(middle - bars / 2, 2.4 * text, 0.72 * text, count.place)
+    if column > 3.5 * text:
+        short = shortened(count.name, text, 0.95 * column, bold=True)
+        yield Words(middle, 1.1 * text, short, text, bold=True, align="middle")
+
+
+def _parts(count: _Count, text: float) -> tuple[float, float, float]:
+    """Widths of a group's mark, of the gap after it, and of its word."""
+    return mark_width(0.72 * text, count.place), 0.5 * text, text_width(count.name, text, bold=True)
 
 
 def _equal(share: float, y: float, style: BalanceStyle) -> Iterator[Mark]:

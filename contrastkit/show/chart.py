@@ -27,6 +27,7 @@ from contrastkit.show.look import LIGHT_PAGE, Page, grey_hex, in_one_line, print
 MM_PER_INCH = 25.4
 POINTS_PER_MM = 72 / MM_PER_INCH
 PRINT_DPI, SCREEN_DPI = 300, 120
+PRINT_PIXELS_PER_MM = PRINT_DPI / MM_PER_INCH
 SUFFIXES = (".png", ".svg", ".pdf")
 # Letters stay letters in a PDF and become outlines in an SVG; whatever is set on this computer stays out of it.
 _SETTINGS: Any = {

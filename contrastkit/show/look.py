@@ -26,6 +26,8 @@ FONTS = Path(__file__).with_name("fonts")
 REGULAR = FONTS / "AtkinsonHyperlegibleNext-Regular.ttf"
 BOLD = FONTS / "AtkinsonHyperlegibleNext-Bold.ttf"
 
+TITLE, SMALL = 5.64, 2.83  # height of type in print, mm: 16 and 8 points
+
 SURROUNDS = {"light": 92.0, "middle": 50.0, "dark": 15.0}
 GROUP_LIGHTNESS = (25.0, 85.0)  # darkest and lightest group in charts; the others lie evenly between
 # The one hue of ours: a blue-green, for what can be pressed and for focus, never near a swatch.
@@ -178,7 +180,7 @@ def in_one_line(text: str) -> str:
     """
     Return the text as a title may hold it: no control characters, no halves of letters from odd file names.
 
-    >>> in_one_line("red\tsilk")
+    >>> in_one_line("red\\tsilk")
     'red silk'
     """
     whole = text.encode("utf-8", "backslashreplace").decode("utf-8")

@@ -111,7 +111,7 @@ def _outline(drawn: Pixels, shape: NDArray[np.float64], line: float) -> None:
 def _dashed(drawn: Pixels, shape: NDArray[np.float64], line: float) -> None:
     for width, tone in ((3 * line, _DARK), (1.3 * line, _LIGHT)):
         colour = (float(grey_code(tone)),) * 3
-        for start, end in _dashes(shape, 7 * line):
+        for start, end in _dashes(shape, 11 * line):
             ends = [_fixed(np.array([start, end]))]
             cv2.polylines(drawn, ends, False, colour, max(1, round(width)), cv2.LINE_AA, shift=4)
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from contrastkit.columns import FLAGS, GROUP_NAMES, SWATCHES, check_table
+from contrastkit.compose.groups import sort_into_groups
 from contrastkit.light.lightness import lightness_to_munsell_value
 
 if TYPE_CHECKING:
@@ -115,6 +116,19 @@ def parse_outline(text: str) -> tuple[Point, ...]:
     except (ValueError, TypeError):
         return ()
     return corners if len(corners) >= 3 and all(math.isfinite(n) for corner in corners for n in corner) else ()
+
+
+def with_groups(table: pd.DataFrame, breaks: Breaks) -> pd.DataFrame:
+    """
+    Return the table with its groups; sorted into those of the breaks, if it has none yet.
+
+    >>> import pandas as pd
+    >>> from contrastkit.compose.groups import fixed_breaks
+    >>> with_groups(pd.DataFrame({"swatch_id": ["a"], "lightness": [31.0]}), fixed_breaks())["group"].tolist()
+    ['dark']
+    """
+    has_groups = "group" in table and table["group"].notna().any() and (table["group"].astype("str") != "").any()
+    return table if has_groups else sort_into_groups(table, breaks)
 
 
 def group_names(pieces: Sequence[Piece], breaks: Breaks | None = None) -> tuple[str, ...]:

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from contrastkit.compose.groups import sort_into_groups
 from contrastkit.errors import InvalidInputError
 from contrastkit.show import look
 from contrastkit.show.crops import Crops, cut_outs
@@ -26,6 +25,7 @@ from contrastkit.show.markup import (
 from contrastkit.show.pieces import (
     group_edges,
     pieces_dark_to_light,
+    with_groups,
 )
 from contrastkit.show.sections import Study, failed, groups, method, paragraph, photographs, pile, to_check
 from contrastkit.show.words import counted, date_words
@@ -120,8 +120,7 @@ def write_report(
     ...     print(path.name, "<h1>Two pieces</h1>" in path.read_text(encoding="utf-8"))
     report.html True
     """
-    grouped = table if "group" in table else sort_into_groups(table, breaks)
-    pieces = tuple(pieces_dark_to_light(grouped))
+    pieces = tuple(pieces_dark_to_light(with_groups(table, breaks)))
     study = Study(
         pieces, cut_outs(pieces, crops, side=_crop_side(len(pieces))), tuple(pages), tuple(failures),
         breaks, group_edges(pieces, breaks.names, breaks), made or datetime.date.today(),

@@ -7,6 +7,7 @@ import math
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -75,7 +76,11 @@ class Study:
 
     def anchor(self, piece: Piece) -> str:
         """Where a piece stands on the page; never made from its name, which may hold anything."""
-        return f"piece-{self.pieces.index(piece) + 1}"
+        return f"piece-{self._numbers[piece.swatch_id]}"
+
+    @cached_property
+    def _numbers(self) -> dict[str, int]:
+        return {piece.swatch_id: number for number, piece in enumerate(self.pieces, start=1)}
 
     def link(self, piece: Piece) -> str:
         return f'<a href="#{self.anchor(piece)}">{name(piece.swatch_id)}</a>'
