@@ -7,7 +7,7 @@ perceived steps, cheap to make, and a change of light is still a plain factor).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 Tone = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
 CELL = 10  # side of the cells the backing is fitted on, in small pixels [design choice]
+_SURELY = 0.4  # share of cells that leaves no room for a larger backing worth looking for
 _LEAST_CLEAR = 0.06  # share of cells that must show backing for the light to be judged by it [design choice]
 _RIDGE = np.array([0, 0.02, 0.02, 0.2, 0.2, 0.2, 0.4, 1, 1, 1, 1])  # pulls curved terms to zero where nothing supports them
 
@@ -101,20 +102,23 @@ def find_backing(roots: NDArray[np.float32]) -> Backing:
     """
     mean, spread = cell_means(roots)
     plain = spread <= max(2.5 * float(np.quantile(spread, 0.25)), 0.012)
-    fits = [_grow(mean, plain, seed) for seed in _seeds(mean, plain)]
-    surface, cells = max(fits, key=lambda fit: int(fit[1].sum()))
+    surface, cells = fit_surface(mean, plain + 1e-3, stiffness=1.0), np.zeros_like(plain)
+    for seed in _seeds(mean, plain):
+        grown, shown = _grow(mean, plain, seed)
+        if shown.sum() > cells.sum():
+            surface, cells = grown, shown
+        if cells.mean() > _SURELY:
+            break
     return Backing(surface, cells, float(cells.mean()))
 
 
-def _seeds(mean: NDArray[np.float32], plain: NDArray[np.bool_]) -> list[NDArray[np.bool_]]:
+def _seeds(mean: NDArray[np.float32], plain: NDArray[np.bool_]) -> Iterator[NDArray[np.bool_]]:
     border = np.zeros(plain.shape, bool)
     width = max(1, min(plain.shape) // 20)
     border[:width] = border[-width:] = border[:, :width] = border[:, -width:] = True
-    seeds = []
-    for where in (border & plain, plain):
+    for where in (border & plain, plain, np.ones(plain.shape, bool)):
         if where.sum() >= 20:
-            seeds.append(where & (np.abs(mean - _mode(mean[where])).max(axis=2) < 0.06))
-    return seeds or [np.ones(plain.shape, bool)]
+            yield where & (np.abs(mean - _mode(mean[where])).max(axis=2) < 0.06)
 
 
 def _mode(colours: NDArray[np.float32]) -> NDArray[np.float32]:

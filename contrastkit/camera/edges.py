@@ -21,7 +21,7 @@ Singles = NDArray[np.float32]
 _STEP = 0.5  # pixels between samples across a side
 _OUT, _IN = 44, 24  # samples looked at outside and inside a side
 _STRETCHES = 8  # parts of a side judged apart
-_ACROSS = 32  # places along a side where it is looked at, a multiple of _STRETCHES
+_ACROSS = 40  # places along a side where it is looked at, a multiple of _STRETCHES
 _LEANS = (0, -3, 3, -6, 6, -10, 10)  # samples that an edge may lie further in at the side's end than at its middle
 _FINE = 0.8  # pixels, smoothing of the finer of two slopes
 _SHARP_SHARE = 0.46  # of the slope must be a step; a step blurred by the lens keeps 0.6, a shadow 3 pixels soft 0.36
@@ -64,9 +64,8 @@ def refine(
 
 def _profiles(codes: NDArray[np.uint8], root_table: Singles, sides: Sides, offsets: Floats) -> Singles:
     """Cube-root colours across each side, averaged over its stretches: (stretches, offsets, sides, 3)."""
-    spots = _spots(sides, offsets, _ACROSS)
-    image = spots.reshape(-1, len(offsets), 2)  # (sides * places, offsets)
-    picked = cv2.remap(codes, image[..., 1], image[..., 0], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    row, col = (spot.reshape(-1, len(offsets)) for spot in _spots(sides, offsets, _ACROSS))
+    picked = cv2.remap(codes, col, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     roots = cv2.LUT(picked, np.ascontiguousarray(root_table.T[None]))
     size = (len(offsets), len(sides.start) * _STRETCHES)
     means = cv2.resize(roots, size, interpolation=cv2.INTER_AREA)
@@ -74,22 +73,22 @@ def _profiles(codes: NDArray[np.uint8], root_table: Singles, sides: Sides, offse
     return np.ascontiguousarray(ordered)
 
 
-def _spots(sides: Sides, offsets: Floats, places: int) -> Singles:
-    """Positions (sides, places, offsets, 2) along each side and across it."""
-    start, along, out, length = (
-        part.astype(np.float32) for part in (sides.start, sides.along, sides.out, sides.length))
-    where = np.linspace(0.07, 0.93, places, dtype=np.float32)
-    origin = start[:, None] + where[None, :, None] * (length[:, None] * along)[:, None]
-    across = offsets.astype(np.float32)[None, :, None] * out[:, None]
-    return np.asarray(origin[:, :, None] + across[:, None])
+def _spots(sides: Sides, offsets: Floats, places: int) -> tuple[Singles, Singles]:
+    """Rows and columns of samples along each side and across it: (sides, places, offsets) each."""
+    where = np.linspace(0.07, 0.93, places)
+    spots = []
+    for axis in (0, 1):
+        along = sides.start[:, axis, None] + where * (sides.length * sides.along[:, axis])[:, None]
+        across = offsets * sides.out[:, axis, None]
+        spots.append(along.astype(np.float32)[:, :, None] + across.astype(np.float32)[:, None])
+    return spots[0], spots[1]
 
 
 def _foreign(
     labels: NDArray[np.int32], owner: NDArray[np.int32], sides: Sides, offsets: Floats, ratio: float
 ) -> NDArray[np.bool_]:
     """Whether a quarter of a side meets something else at each offset, or leaves the picture: (sides, offsets)."""
-    spots = (_spots(sides, offsets, _STRETCHES) + 0.5) * np.float32(1 / ratio)
-    row, col = spots[..., 0].astype(np.int32), spots[..., 1].astype(np.int32)
+    row, col = (((spot + 0.5) * np.float32(1 / ratio)).astype(np.int32) for spot in _spots(sides, offsets, _STRETCHES))
     inside = (row >= 0) & (col >= 0) & (row < labels.shape[0]) & (col < labels.shape[1])
     met = labels[np.where(inside, row, 0), np.where(inside, col, 0)]
     return np.asarray((((met > 0) & (met != owner[:, None, None])) | ~inside).mean(axis=1) > 0.25)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from contrastkit.camera.backing import CELL, Backing, find_backing
 from contrastkit.camera.edges import refine
-from contrastkit.camera.polygons import ROUND_SIDES, Floats, polygon_of, solidity, turn
+from contrastkit.camera.polygons import ROUND_SIDES, Floats, polygons_of, solidity, turn
 
 Mask = NDArray[np.uint8]
 Singles = NDArray[np.float32]
@@ -130,9 +130,9 @@ def find_outlined(codes: NDArray[np.uint8], root_table: Singles, finding: Findin
     lines = cv2.morphologyEx(lines, cv2.MORPH_CLOSE, _disc(7))
     contours, _ = cv2.findContours(lines, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     least = (3 * _SMALLEST * max(level.shape)) ** 2
-    polygons = [(polygon_of(hull) + 0.5) * finding.ratio - 0.5 for contour in contours
-                if cv2.contourArea(hull := cv2.convexHull(np.asarray(contour))) > least]
-    four = [polygon for polygon in polygons if len(polygon) == 4]
+    hulls = [np.asarray(cv2.convexHull(np.asarray(contour))) for contour in contours]
+    polygons = polygons_of([hull for hull in hulls if cv2.contourArea(hull) > least])
+    four = [(polygon + 0.5) * finding.ratio - 0.5 for polygon in polygons if len(polygon) == 4]
     empty = np.zeros((level.shape[0], level.shape[1]), np.int32)
     refined = refine(codes, root_table, four, empty, np.zeros(len(four), np.int32), np.zeros(len(four)),
                      finding.ratio)
@@ -141,17 +141,19 @@ def find_outlined(codes: NDArray[np.uint8], root_table: Singles, finding: Findin
 
 
 def _small(codes: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
-    """The picture reduced to about SMALL_SIDE, and pixels per small pixel."""
-    ratio = max(1.0, max(codes.shape[:2]) / SMALL_SIDE)
-    size = (max(CELL, round(codes.shape[1] / ratio)), max(CELL, round(codes.shape[0] / ratio)))
-    small = codes if ratio == 1 else np.asarray(cv2.resize(codes, size, interpolation=cv2.INTER_AREA), np.uint8)
-    return small, codes.shape[1] / size[0]
+    """The picture reduced by a whole number to about SMALL_SIDE, and that number."""
+    every = max(1, round(max(codes.shape[:2]) / SMALL_SIDE))
+    if every == 1:
+        return codes, 1.0
+    rows, cols = codes.shape[0] // every, codes.shape[1] // every
+    whole = codes[: rows * every, : cols * every]
+    return np.asarray(cv2.resize(whole, (cols, rows), interpolation=cv2.INTER_AREA), np.uint8), float(every)
 
 
 def _differs(small: NDArray[np.uint8], roots: Singles, backing: Backing) -> _Difference:
     rows, cols = roots.shape[:2]
     plain = cv2.resize(backing.surface.grid(backing.cells.shape), (cols, rows), interpolation=cv2.INTER_LINEAR)
-    share = cv2.divide(roots, cv2.max(plain, 0.02))
+    share = cv2.divide(roots, cv2.max(plain, 0.02, dst=plain), dst=plain)  # in place: fresh memory costs more than sums
     grain = cv2.LUT(np.ascontiguousarray(small[..., 1]), _COARSENESS)
     still = backing.cells.astype(np.uint8)
     tinted, up, down, deep = _unlike(cv2.blur(share, (3, 3)), still, grain, (0.008, 0.006, 0.008))
@@ -167,22 +169,27 @@ def _differs(small: NDArray[np.uint8], roots: Singles, backing: Backing) -> _Dif
 
 def _busy(share: Singles, size: tuple[int, int]) -> Singles:
     """How much each coarse cell holds of sharp detail, which a print has and a shadow has not: root mean square."""
-    detail = cv2.subtract(share, cv2.blur(share, (5, 5)))
-    return np.asarray(cv2.sqrt(cv2.resize(cv2.multiply(detail, detail), size, interpolation=cv2.INTER_AREA)))
+    detail = cv2.blur(share, (5, 5))
+    cv2.subtract(share, detail, dst=detail)
+    cv2.multiply(detail, detail, dst=detail)
+    return np.asarray(cv2.sqrt(cv2.resize(detail, size, interpolation=cv2.INTER_AREA)))
 
 
 def _unlike(share: Singles, still: Mask, grain: Singles, least: tuple[float, float, float]) -> tuple[Mask, ...]:
     """Where the share of the backing's light has another tint, more light, less light, or less than any shadow."""
     usual, limits = _still_values(share, still, least)
-    away = cv2.transform(share, np.column_stack([_OPPONENT, -usual]).astype(np.float32))
-    level, first, second = cv2.split(away)
-    bounds = [cv2.add(grain, float(limit)) for limit in limits[1:]]
-    half = cv2.addWeighted(grain, 0.5, grain, 0.0, float(limits[0]))
-    tinted = cv2.compare(cv2.absdiff(first, 0.0), bounds[0], cv2.CMP_GT)
-    tinted |= cv2.compare(cv2.absdiff(second, 0.0), bounds[1], cv2.CMP_GT)
-    up = cv2.compare(level, half, cv2.CMP_GT)
-    down = cv2.compare(level, cv2.multiply(half, -1.0), cv2.CMP_LT)
-    deep = cv2.compare(level, float(_SHADOW - usual[0]), cv2.CMP_LT)
+    rows = np.column_stack([_OPPONENT, -usual]).astype(np.float32)
+    away = cv2.transform(share, rows[1:2])
+    bound = cv2.add(grain, float(limits[1]))
+    tinted = cv2.compare(cv2.absdiff(away, 0.0, dst=away), bound, cv2.CMP_GT)
+    away = cv2.transform(share, rows[2:3], dst=away)
+    bound = cv2.add(grain, float(limits[2]), dst=bound)
+    tinted |= cv2.compare(cv2.absdiff(away, 0.0, dst=away), bound, cv2.CMP_GT)
+    away = cv2.transform(share, rows[0:1], dst=away)
+    bound = cv2.addWeighted(grain, 0.5, grain, 0.0, float(limits[0]), dst=bound)
+    up = cv2.compare(away, bound, cv2.CMP_GT)
+    down = cv2.compare(away, cv2.multiply(bound, -1.0, dst=bound), cv2.CMP_LT)
+    deep = cv2.compare(away, float(_SHADOW - usual[0]), cv2.CMP_LT)
     return tinted & 1, up & 1, down & 1, deep & 1
 
 
@@ -190,7 +197,8 @@ def _still_values(share: Singles, still: Mask, least: tuple[float, float, float]
     """Middle of level and tints where the backing shows, and how far from it still counts as backing: (3,) each."""
     every = max(1, min(share.shape[:2]) // 100)
     few = share[::every, ::every]
-    where = cv2.resize(still, few.shape[1::-1], interpolation=cv2.INTER_NEAREST) > 0
+    row, col = (np.arange(few.shape[axis]) * every * still.shape[axis] // share.shape[axis] for axis in (0, 1))
+    where = still[np.ix_(row, col)] > 0
     if not where.any():
         return np.array([1.0, 0, 0]), np.asarray(least, float)
     values = few[where] @ _OPPONENT.T
@@ -217,10 +225,13 @@ def _guesses(mask: Mask, faint: Mask) -> tuple[list[_Guess], NDArray[np.int32]]:
     coarse = cv2.resize(mask, faint.shape[::-1], interpolation=cv2.INTER_AREA) | faint
     coarse = cv2.morphologyEx(cv2.morphologyEx(coarse, cv2.MORPH_CLOSE, _disc(5)), cv2.MORPH_OPEN, _disc(3))
     _, regions = cv2.connectedComponents(coarse)
-    guesses = [guess for contour in _contours(mask, least) for guess in _single(contour, regions, least)]
-    for contour in _contours(coarse, least / _COARSE**2):
-        guess = _joined(contour, regions, guesses)
-        guesses += [guess] if guess else []
+    single = [part for contour in _contours(mask, least) for part in _single(contour, least)]
+    guesses = [_Guess(polygon, int(np.bincount(_region_at(regions, part[:, 0])).argmax()), False)
+               for part, polygon in zip(single, polygons_of(single), strict=True)]
+    joined = [(hull, region) for contour in _contours(coarse, least / _COARSE**2)
+              for hull, region in _joined(contour, regions, guesses)]
+    polygons = polygons_of([hull for hull, _ in joined])
+    guesses += [_Guess(polygon, region, True) for polygon, (_, region) in zip(polygons, joined, strict=True)]
     return guesses, regions
 
 
@@ -229,13 +240,10 @@ def _contours(mask: Mask, least: float) -> list[NDArray[np.int32]]:
     return [np.asarray(contour) for contour in contours if cv2.contourArea(contour) >= least]
 
 
-def _single(contour: NDArray[np.int32], regions: NDArray[np.int32], least: float) -> list[_Guess]:
-    found = []
-    for part in _parts(contour, least):
-        part = part if solidity(part) >= 0.9 or _cut_hollow(part) else cv2.convexHull(part)
-        inside = _region_at(regions, part[:, 0])
-        found.append(_Guess(polygon_of(part), int(np.bincount(inside).argmax()), False))
-    return found
+def _single(contour: NDArray[np.int32], least: float) -> list[NDArray[np.int32]]:
+    """A contour's parts, each filled out to its hull unless it is cut hollow."""
+    return [part if solidity(part) >= 0.9 or _cut_hollow(part) else np.asarray(cv2.convexHull(part))
+            for part in _parts(contour, least)]
 
 
 def _cut_hollow(contour: NDArray[np.int32]) -> bool:
@@ -252,16 +260,13 @@ def _region_at(regions: NDArray[np.int32], points: NDArray[np.int32]) -> NDArray
 
 def _joined(
     contour: NDArray[np.int32], regions: NDArray[np.int32], singles: list[_Guess]
-) -> _Guess | None:
-    """One polygon round all that a region of the coarse map holds, unless a single guess says the same."""
-    whole = ((contour.astype(np.float32) + 0.5) * _COARSE - 0.5).round().astype(np.int32)
+) -> list[tuple[NDArray[np.int32], int]]:
+    """The hull of all that a region of the coarse map holds, unless a single guess says the same; and the region."""
     region = int(regions[contour[0, 0, 1], contour[0, 0, 0]])
-    area = cv2.contourArea(cv2.convexHull(whole))
-    mine = [abs(turn(guess.polygon)) / 2 for guess in singles if guess.region == region]
-    if region == 0 or (mine and max(mine) > 0.9 * area):
-        return None
-    hull = cv2.convexHull(whole)
-    return _Guess(polygon_of(hull), region, True)
+    hull = np.asarray(cv2.convexHull(((contour.astype(np.float32) + 0.5) * _COARSE - 0.5).round().astype(np.int32)))
+    area = cv2.contourArea(hull) - _COARSE / 2 * cv2.arcLength(hull, True)  # its cells reach beyond the edge
+    alike = any(abs(turn(guess.polygon)) / 2 > 0.88 * area for guess in singles if guess.region == region)
+    return [] if region == 0 or alike else [(hull, region)]
 
 
 def _parts(contour: NDArray[np.int32], least: float) -> list[NDArray[np.int32]]:

@@ -98,6 +98,8 @@ def _as_card(codes: Codes, tables: NDArray[np.float32], thing: Thing, board: Flo
         return None
     if thing.area < _FILLED * thing.box_area:
         return None
+    if _tinted(codes, tables, thing.outline, board):
+        return None
     box, mask = middle_of(codes, thing.outline, _INSET)
     linear = linear_of(box, tables)
     mean = np.array(cv2.mean(linear, mask)[:3])
@@ -112,6 +114,17 @@ def _as_card(codes: Codes, tables: NDArray[np.float32], thing: Thing, board: Flo
             + max((np.log(scatter) - _SMOOTH) / _SMOOTH_SPREAD, 0.0) ** 2
             + max((np.log(grain) - _GRAIN) / _GRAIN_SPREAD, 0.0) ** 2)
     return Card(thing, mean, clipped, grain, float(cost))
+
+
+def _tinted(codes: Codes, tables: NDArray[np.float32], outline: Floats, board: Floats) -> bool:
+    """A quick look at a few pixels: whether they are too coloured, or differ too much, for a card."""
+    centre = outline.mean(axis=0)
+    rays = (outline[None] - centre) * np.linspace(0.1, 0.7, 6)[:, None, None] + centre
+    row, col = np.clip(rays.reshape(-1, 2).round().astype(int), 0, np.array(codes.shape[:2]) - 1).T
+    linear = np.stack([tables[channel][codes[row, col, channel]] for channel in range(3)], axis=1).astype(float)
+    middle = np.maximum(np.median(linear, axis=0), 1e-4)
+    apart = float(np.median(np.abs(linear.mean(axis=1) / middle.mean() - 1)))
+    return apart > 0.15 or min(_tint(middle), _tint(middle / np.maximum(board, 1e-4))) > 5 * _TINT
 
 
 def _tint(colour: Floats) -> float:

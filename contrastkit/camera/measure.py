@@ -31,8 +31,9 @@ if TYPE_CHECKING:
 # All design choices.
 _EDGE = 2  # working pixels along the cut that are mixed with the board
 _RING = 5  # working pixels, outer and inner limit of the ring that counts for them
-_LOCAL = 3  # working pixels, side of the box that local lightness is averaged over
-_SAMPLES = 20_000  # pixels of a piece that percentiles and the split are judged on
+_LOCAL = 2  # working pixels, side of the box that local lightness is averaged over ...
+_FEWEST = 60  # ... in pieces at least this many pixels across
+_SAMPLES = 2_000  # pixels of a piece that percentiles and the split are judged on
 _SMALL = 80  # full-resolution pixels across, less is too small
 _CLIPPED = 0.01  # share of the area at the camera's limit
 _GLARE = 0.002  # share of the area that is burnt-out white while the piece is not light
@@ -51,15 +52,21 @@ _CRUSHED_BIAS, _SIGMA_CRUSHED = 1.5, 1.5
 _SIGMA_SMALL = 60.0  # over the piece's width in full-resolution pixels
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Pixels:
-    """One piece: linear RGB of its box, the weight of each pixel, and masks of its inside and its outer ring."""
+    """
+    One piece: the pixels of its box, their linear light by the calibration's tables, and where they count.
 
-    linear: NDArray[np.float32]  # (rows, cols, 3) true linear light
-    codes: NDArray[Any]
-    inside: NDArray[np.uint8]
-    inner: NDArray[np.uint8]  # without the mixed edge
-    ring: NDArray[np.uint8]
+    `weight` is 1 inside, more on the outer ring that stands in for the mixed edge, and 0 elsewhere, over the light that
+    falls there: the weighted sum of `linear` over the sum of `share` is the mean in even light.
+    """
+
+    codes: NDArray[Any]  # (rows, cols, 3)
+    linear: NDArray[np.float32]  # (rows, cols, 3)
+    share: NDArray[np.float32]  # (rows, cols)
+    weight: NDArray[np.float32]  # (rows, cols)
+    depth: NDArray[np.float32]  # (rows, cols) pixels from the cut edge, 0 outside
+    light: NDArray[np.float32]  # (rows, cols), 1 where the reference lies
 
 
 def measure_things(photo: Photo, calibration: Calibration, things: tuple[Thing, ...]) -> pd.DataFrame:
@@ -108,68 +115,59 @@ def to_full(outline: Floats, reduction: int) -> Floats:
 
 
 def _measure(photo: Photo, calibration: Calibration, thing: Thing) -> dict[str, Any]:
-    outline = to_full(thing.outline, photo.reduction)
-    pixels, light_ratio, light_here = _pixels(photo, calibration, thing.outline)
-    mean = _mean(pixels)
-    xyz = np.maximum(calibration.to_xyz(mean), 0)
+    pixels = _pixels(photo, calibration, thing.outline)
+    xyz = np.maximum(calibration.to_xyz(_mean(pixels)), 0)
     limits = _limits(pixels)
     lightness = float(np.clip(luminance_to_lightness(xyz[1]) - _CRUSHED_BIAS * limits.crushed, 0, 100))
     chroma, hue = _chroma_hue(xyz, calibration.white)
     across = float(np.sqrt(thing.area)) * photo.reduction
-    sigma = _sigma(calibration, thing, chroma, light_here, across, limits.crushed)
+    sigma = _sigma(calibration, thing, chroma, float(pixels.light.mean()), across, limits.crushed)
     low, high = apparent_range(lightness, chroma, hue)
+    uneven = float(pixels.light.max() / max(float(pixels.light.min()), 1e-6)) > _UNEVEN
     return {
-        "outline": json.dumps(np.round(outline, 1).tolist()),
+        "outline": json.dumps(np.round(to_full(thing.outline, photo.reduction), 1).tolist()),
         "lightness": lightness, "lightness_sigma": sigma, "borderline": False, "group": "",
         "munsell_value": float(lightness_to_munsell_value(lightness)),
         "chroma": chroma, "hue_angle": hue,
         "lightness_apparent_low": float(low), "lightness_apparent_high": float(high),
         "area": thing.area * photo.reduction**2, "reference": calibration.kind,
-        "flags": "; ".join(_flags(limits, calibration, thing, light_ratio, across, lightness)),
+        "flags": "; ".join(_flags(limits, calibration, thing, uneven, across, lightness)),
         **_parts(pixels, calibration),
     }
 
 
-def _pixels(photo: Photo, calibration: Calibration, outline: Floats) -> tuple[_Pixels, float, float]:
+def _pixels(photo: Photo, calibration: Calibration, outline: Floats) -> _Pixels:
     top, left = np.maximum(np.floor(outline.min(axis=0)).astype(int) - 1, 0)
     bottom, right = np.minimum(np.ceil(outline.max(axis=0)).astype(int) + 2, photo.codes.shape[:2])
     codes = photo.codes[top:max(bottom, top + 1), left:max(right, left + 1)]
-    linear = linear_of(codes, calibration.tables)
-    light_ratio, light_here = 1.0, 1.0
-    if calibration.light is not None:
-        light = _light(photo, calibration, (top, left), (codes.shape[0], codes.shape[1]))
-        linear = linear / light[..., None]
-        light_ratio, light_here = float(light.max() / max(float(light.min()), 1e-6)), float(light.mean())
-    inside = np.zeros(codes.shape[:2], np.uint8)
-    corners = ((outline - (top, left))[:, ::-1] * 16).round().astype(np.int32)
-    cv2.fillPoly(inside, [corners], 1, cv2.LINE_8, 4)
-    padded = cv2.copyMakeBorder(inside, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
-    depth = cv2.distanceTransform(padded, cv2.DIST_L2, 3)[1:-1, 1:-1]
-    edge = min(_EDGE, float(depth.max()) * 0.4)
-    inner = (depth > edge).astype(np.uint8)
-    ring = ((depth > edge) & (depth <= edge + _RING - _EDGE)).astype(np.uint8)
-    return _Pixels(linear, codes, inside, inner, ring), light_ratio, light_here
+    size = (codes.shape[0], codes.shape[1])
+    light = np.ones(size, np.float32) if calibration.light is None else _light(photo, calibration, (top, left), size)
+    inside = np.zeros(size, np.uint8)
+    cv2.fillPoly(inside, [((outline - (top, left))[:, ::-1] * 16).round().astype(np.int32)], 255, cv2.LINE_8, 4)
+    depth = np.asarray(cv2.distanceTransform(inside, cv2.DIST_L2, 3))
+    edge = min(_EDGE, 0.4 * cv2.minMaxLoc(depth)[1])
+    inner = cv2.compare(depth, edge, cv2.CMP_GT)
+    ring = cv2.bitwise_and(inner, cv2.compare(depth, edge + _RING - _EDGE, cv2.CMP_LE))
+    missing = (cv2.countNonZero(inside) - cv2.countNonZero(inner)) / max(cv2.countNonZero(ring), 1)
+    share = cv2.addWeighted(inner, 1 / 255, ring, missing / 255, 0.0, dtype=cv2.CV_32F)
+    return _Pixels(codes, linear_of(codes, calibration.tables), share, cv2.divide(share, light), depth, light)
 
 
 def _light(photo: Photo, calibration: Calibration, corner: tuple[int, int], size: tuple[int, int]) -> NDArray[np.float32]:
     """Light over a box, relative to where the reference lies: sampled coarsely, for it is smooth."""
     assert calibration.light is not None
     shape = np.array(photo.codes.shape[:2])
-    steps = [max(2, extent // 24 + 1) for extent in size]
-    places = [start + (np.arange(count) + 0.5) * extent / count for start, count, extent in zip(corner, steps, size, strict=True)]
+    steps = [max(2, extent // 32 + 1) for extent in size]
+    places = [start + (np.arange(count) + 0.5) * extent / count
+              for start, count, extent in zip(corner, steps, size, strict=True)]
     rows, cols = ((place - middle) / (shape.max() / 2) for place, middle in zip(places, shape / 2, strict=True))
     coarse = np.exp(calibration.light.at(rows[:, None], cols[None, :])[..., 0]).astype(np.float32)
     return np.asarray(cv2.resize(coarse, (size[1], size[0]), interpolation=cv2.INTER_LINEAR))
 
 
 def _mean(pixels: _Pixels) -> Floats:
-    """Linear-light mean over the whole outline; the ring stands in for the mixed edge."""
-    inner, whole = float(pixels.inner.sum()), float(pixels.inside.sum())
-    if inner == 0:
-        return np.array(cv2.mean(pixels.linear, pixels.inside)[:3])
-    share = min(inner / whole, 1.0)
-    middle, ring = cv2.mean(pixels.linear, pixels.inner)[:3], cv2.mean(pixels.linear, pixels.ring)[:3]
-    return np.asarray(share * np.array(middle) + (1 - share) * np.array(ring))
+    """Linear-light mean over the whole outline, in even light."""
+    return np.asarray(pixels.weight.ravel() @ pixels.linear.reshape(-1, 3) / max(float(pixels.share.sum()), 1e-6), float)
 
 
 def _chroma_hue(xyz: Floats, white: tuple[float, float, float]) -> tuple[float, float]:
@@ -205,22 +203,23 @@ class _Limits:
 
 
 def _limits(pixels: _Pixels) -> _Limits:
-    mask = pixels.inner if pixels.inner.any() else pixels.inside
+    every = 4 if min(pixels.share.shape) > 200 else 2
+    codes = pixels.codes[::every, ::every][pixels.share[::every, ::every] > 0]
     unit = float(np.iinfo(pixels.codes.dtype).max) / 255
-    red, green, blue = cv2.split(pixels.codes)
-    least, most = cv2.min(cv2.min(red, green), blue), cv2.max(cv2.max(red, green), blue)
-    shares = [cv2.mean(test.astype(np.uint8), mask)[0] for test in (
-        most >= 254 * unit, least >= 250 * unit, (least <= 3 * unit) & (most > 40 * unit))]
-    return _Limits(*shares)
+    red, green, blue = codes.T
+    least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
+    count = max(len(codes), 1)
+    return _Limits(float((most >= 254 * unit).sum() / count), float((least >= 250 * unit).sum() / count),
+                   float(((least <= 3 * unit) & (most > 40 * unit)).sum() / count))
 
 
-def _flags(limits: _Limits, calibration: Calibration, thing: Thing, light_ratio: float, across: float, lightness: float
+def _flags(limits: _Limits, calibration: Calibration, thing: Thing, uneven: bool, across: float, lightness: float
            ) -> list[str]:
     told = {
         "clipped": limits.burnt > _CLIPPED,
         "glare": limits.white > _GLARE and lightness < 85,
         "too vivid": limits.crushed > _CRUSHED,
-        "uneven": light_ratio > _UNEVEN,
+        "uneven": uneven,
         "too small": across < _SMALL,
         "touches the frame": thing.at_frame,
         "no reference": calibration.kind == "none",
@@ -233,19 +232,25 @@ def _flags(limits: _Limits, calibration: Calibration, thing: Thing, light_ratio:
 
 def _parts(pixels: _Pixels, calibration: Calibration) -> dict[str, float]:
     """Local low and high, paint and ground with coverage, and the rim."""
-    local = cv2.blur(pixels.linear, (_LOCAL, _LOCAL))
-    mask = pixels.inner > 0 if pixels.inner.any() else pixels.inside > 0
-    deep = mask & (pixels.ring == 0)
-    flat = local[mask]
-    sample = flat[:: max(1, len(flat) // _SAMPLES)].astype(float)
-    lightness = _lightness(sample, calibration)
-    low, high = np.quantile(lightness, (0.05, 0.95))
-    rim = local[pixels.ring > 0].astype(float)
-    rim_colour = np.median(rim, axis=0) if len(rim) else np.median(sample, axis=0)
-    inner = local[deep]
-    inner = inner[:: max(1, len(inner) // _SAMPLES)].astype(float) if len(inner) else sample
-    paint, ground, coverage = _split(inner, rim_colour)
-    bare = _rim_is_bare(rim, rim_colour, ground) if len(rim) else False
+    shape = pixels.depth.shape
+    local, step = pixels.linear, 1
+    if min(shape) >= _FEWEST:
+        step = _LOCAL
+        local = cv2.resize(local, (shape[1] // step, shape[0] // step), interpolation=cv2.INTER_AREA)
+    every = max(1, int(np.sqrt(cv2.countNonZero(pixels.share) / step**2 / _SAMPLES)))
+    rows, cols = ((local.shape[axis] - 1) // every + 1 for axis in (0, 1))
+    depth, light = (plane[:: every * step, :: every * step][:rows, :cols] for plane in (pixels.depth, pixels.light))
+    even = local[::every, ::every] / light[..., None]
+    edge = min(_EDGE, 0.4 * cv2.minMaxLoc(pixels.depth)[1])
+    rim, inner = even[(depth > edge) & (depth <= edge + _RING - _EDGE)], even[depth > edge + _RING - _EDGE]
+    sample = np.concatenate([rim, inner]).astype(float)
+    if not len(sample):
+        sample = even.reshape(-1, 3).astype(float)
+    lightness = np.sort(_lightness(sample, calibration))
+    low, high = lightness[int(0.05 * (len(lightness) - 1))], lightness[int(0.95 * (len(lightness) - 1))]
+    rim_colour = np.median(rim if len(rim) else sample, axis=0).astype(float)
+    paint, ground, coverage = _split(inner.astype(float) if len(inner) else sample, rim_colour)
+    bare = len(rim) > 0 and _rim_is_bare(rim.astype(float), rim_colour, ground)
     return {
         "lightness_low": float(low), "lightness_high": float(high),
         "lightness_paint": _one(paint, calibration), "lightness_ground": _one(ground, calibration),
@@ -287,7 +292,9 @@ def _split(inner: Floats, rim: Floats) -> tuple[Floats | None, Floats | None, fl
 
 def _otsu(values: Floats, bins: int = 128) -> tuple[float, float]:
     """Threshold that leaves the least variance within two parts, and the share of variance it explains."""
-    counts, edges = np.histogram(values, bins=bins)
+    low, width = float(values.min()), max(float(np.ptp(values)), 1e-12) / bins
+    counts = np.bincount(np.minimum(((values - low) / width).astype(np.int64), bins - 1), minlength=bins)
+    edges = low + width * np.arange(bins + 1)
     middles = (edges[:-1] + edges[1:]) / 2
     below, total = np.cumsum(counts), counts.sum()
     sum_below, sum_all = np.cumsum(counts * middles), (counts * middles).sum()

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import os
 import warnings
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import chain, count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,8 +20,9 @@ from contrastkit.camera.find import Finding, Thing, find_things
 from contrastkit.camera.measure import measure_things
 from contrastkit.camera.read import Photo, list_photos, read_photo
 from contrastkit.camera.reference import Calibration, ReferenceChoice, calibrate, parse_reference
+from contrastkit.camera.sidecar import noted_reference, unmatched
 from contrastkit.columns import SWATCHES, empty_table
-from contrastkit.errors import ContrastkitError, NothingFoundWarning
+from contrastkit.errors import ContrastkitError, ContrastkitWarning, NothingFoundWarning
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -66,7 +68,8 @@ def measure_photo(
     Parameters
     ----------
     path : a photograph of pieces on a board
-    reference : `auto`, `card[=L]`, `scale=L1,L2,...`, `chart` or `none`
+    reference : `auto`, `card[=L]`, `scale=L1,L2,...`, `chart` or `none`; `auto` is what a `references.toml` beside the
+        photograph says of it (see `camera.sidecar`), else a chart, else a card, else nothing
     reference_at : row, col, row, col of a box that holds the reference, full-resolution pixels
 
     Raises
@@ -75,6 +78,8 @@ def measure_photo(
         The file is no whole photograph.
     CalibrationError
         The reference is missing, doubtful or spoilt.
+    InvalidInputError
+        The reference, its place, or what the `references.toml` says of them cannot be right.
 
     Warns
     -----
@@ -85,6 +90,9 @@ def measure_photo(
     """
     choice = parse_reference(reference) if isinstance(reference, str) else reference
     photo = read_photo(path)
+    noted = noted_reference(path) if choice.kind == "auto" else None
+    if noted is not None:
+        choice, reference_at = noted.choice, reference_at or noted.at
     finding = find(photo)
     calibration, others = calibrate(photo, finding, choice, at=reference_at)
     pieces = tuple(thing for thing in others if _is_piece(thing))
@@ -121,36 +129,72 @@ def measure_photos(
     reference, reference_at : as for `measure_photo`
     progress : called before each photograph with its number from 0, how many there are, and its path
     """
-    import pandas as pd
+    outcomes = list(measure_each(paths, reference=reference, reference_at=reference_at, progress=progress))
+    results = tuple(outcome for outcome in outcomes if isinstance(outcome, PhotoResult))
+    failed = tuple(outcome for outcome in outcomes if isinstance(outcome, Failed))
+    return StudyResult(results, failed, joined(result.table for result in results))
 
+
+def measure_each(
+    paths: Iterable[str | os.PathLike[str]],
+    *,
+    reference: str | ReferenceChoice = "auto",
+    reference_at: Box | None = None,
+    progress: Callable[[int, int, Path], None] | None = None,
+) -> Iterator[PhotoResult | Failed]:
+    """
+    Yield each photograph as it is measured, or why it could not be; see `measure_photos`.
+
+    For more photographs than memory holds: keep what is needed of each and let it go.
+
+    Warns
+    -----
+    ContrastkitWarning
+        A `references.toml` names a photograph that is not there.
+    """
     choice = parse_reference(reference) if isinstance(reference, str) else reference
     files = list_photos(paths)
-    results: list[PhotoResult] = []
-    failed: list[Failed] = []
+    for sentence in unmatched(files) if choice.kind == "auto" else ():
+        warnings.warn(sentence, ContrastkitWarning, stacklevel=2)
+    names: set[str] = set()
     for number, path in enumerate(files):
         if progress is not None:
             progress(number, len(files), path)
         try:
-            results.append(measure_photo(path, reference=choice, reference_at=reference_at))
+            outcome: PhotoResult | Failed = _with_own_name(
+                measure_photo(path, reference=choice, reference_at=reference_at), path, names)
         except ContrastkitError as error:
-            failed.append(Failed(path, str(error)))
-    results = _with_unique_ids(results)
-    tables = [result.table for result in results if len(result.table)]
-    table = pd.concat(tables, ignore_index=True) if tables else empty_table(SWATCHES)
-    return StudyResult(tuple(results), tuple(failed), table)
+            outcome = Failed(path, str(error))
+        yield outcome
 
 
-def _with_unique_ids(results: list[PhotoResult]) -> list[PhotoResult]:
-    """Photographs of one name in several folders get a number, so that each swatch_id is unique."""
-    from dataclasses import replace
+def joined(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:
+    """Return the tables of several photographs as one; none give an empty table."""
+    import pandas as pd
 
-    seen: dict[str, int] = {}
-    unique = []
-    for result in results:
-        stem = result.photo.name.rsplit(".", 1)[0]
-        seen[stem] = seen.get(stem, 0) + 1
-        if seen[stem] > 1:
-            ids = [f"{stem}({seen[stem]}){swatch[len(stem):]}" for swatch in result.table["swatch_id"]]
-            result = replace(result, table=result.table.assign(swatch_id=ids))
-        unique.append(result)
-    return unique
+    filled = [table for table in tables if len(table)]
+    return pd.concat(filled, ignore_index=True) if filled else empty_table(SWATCHES)
+
+
+def _with_own_name(result: PhotoResult, path: Path, names: set[str]) -> PhotoResult:
+    """
+    The result with a name and ids that no photograph before it has; `names` keeps them.
+
+    A second `board.jpg` goes by its folder, as `tuesday/board.jpg`, and its pieces as board(2)-01 and so on.
+    """
+    name, stem = result.photo.name, result.photo.name.rsplit(".", 1)[0]
+    own = _first_free(chain((name, f"{_shown_name(path.parent)}/{name}"), (f"{name} ({n})" for n in count(2))), names)
+    own_stem = _first_free(chain((f"{stem}-",), (f"{stem}({n})-" for n in count(2))), names)
+    names |= {own, own_stem}
+    if (own, own_stem) == (name, f"{stem}-"):
+        return result
+    ids = [own_stem + swatch.removeprefix(f"{stem}-") for swatch in result.table["swatch_id"]]
+    return replace(result, photo=replace(result.photo, name=own), table=result.table.assign(swatch_id=ids, photo=own))
+
+
+def _first_free(candidates: Iterable[str], taken: set[str]) -> str:
+    return next(name for name in candidates if name not in taken)
+
+
+def _shown_name(folder: Path) -> str:
+    return os.fsencode(folder.absolute().name).decode("utf-8", "replace")

@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-ROUND_SIDES = 24  # sides given to a shape without corners [design choice]
+ROUND_SIDES = 16  # sides given to a shape without corners [design choice]
 _MOST_CORNERS = 6  # a cut shape with more is treated as round
+_CONVEX = 0.88  # solidity from which a shape is taken for convex
+_POINTS = 120  # contour points used to lay sides through
 
 
 @dataclass(frozen=True)
@@ -52,19 +54,29 @@ def solidity(contour: NDArray[np.int32]) -> float:
     return float(cv2.contourArea(contour) / max(cv2.contourArea(cv2.convexHull(contour)), 1.0))
 
 
-def polygon_of(contour: NDArray[np.int32]) -> Floats:
+def polygons_of(contours: list[NDArray[np.int32]]) -> list[Floats]:
     """
-    Return straight sides for an OpenCV contour: few for a cut shape, ROUND_SIDES for a round one.
+    Return straight sides for OpenCV contours: few for a cut shape, ROUND_SIDES for a round one.
 
     A shape that is far from convex keeps its hollows.
     """
-    if solidity(contour) < 0.88:
+    polygons = [_outline(contour) for contour in contours]
+    fitted = [index for index, polygon in enumerate(polygons)
+              if len(polygon) <= _MOST_CORNERS and solidity(contours[index]) >= _CONVEX]
+    points = [contours[index][:: max(1, len(contours[index]) // _POINTS), 0, ::-1].astype(float) for index in fitted]
+    for index, corners in zip(fitted, _fitted([polygons[index] for index in fitted], points), strict=True):
+        polygons[index] = corners
+    return polygons
+
+
+def _outline(contour: NDArray[np.int32]) -> Floats:
+    """Corners of a contour before its sides are laid through its points."""
+    if solidity(contour) < _CONVEX:
         return clockwise(cv2.approxPolyDP(contour, 0.012 * cv2.arcLength(contour, True), True)[:, 0, ::-1].astype(float))
     hull = cv2.convexHull(contour)
-    corners = _fewer_sides(clockwise(cv2.approxPolyDP(hull, max(1.2, 0.003 * cv2.arcLength(hull, True)), True)[:, 0, ::-1].astype(float)))
-    if len(corners) > _MOST_CORNERS:
-        return _round(clockwise(hull[:, 0, ::-1].astype(float)))
-    return _fitted(corners, contour[:: max(1, len(contour) // 160), 0, ::-1].astype(float))
+    around = cv2.approxPolyDP(hull, max(1.2, 0.003 * cv2.arcLength(hull, True)), True)
+    corners = _fewer_sides(clockwise(around[:, 0, ::-1].astype(float)))
+    return corners if len(corners) <= _MOST_CORNERS else _round(clockwise(hull[:, 0, ::-1].astype(float)))
 
 
 def meetings(middle: Floats, direction: Floats, fallback: Floats) -> Floats:
@@ -77,14 +89,14 @@ def meetings(middle: Floats, direction: Floats, fallback: Floats) -> Floats:
     return np.where(usable[:, None], previous_middle + reach[:, None] * previous, fallback)
 
 
-def robust_lines(x: Floats, y: Floats, trust: Floats) -> tuple[Floats, Floats]:
+def robust_lines(x: Floats, y: Floats, trust: Floats, *, rounds: int = 4) -> tuple[Floats, Floats]:
     """
     Return middle and slope of a line through each row of points, points far off weighted down.
 
     Iteratively reweighted least squares with squared Cauchy weights; `trust` is each point's weight to begin with.
     """
     weight = trust
-    for _ in range(4):
+    for _ in range(rounds):
         whole = weight.sum(axis=1, keepdims=True)
         mean_x, mean_y = (weight * x).sum(1, keepdims=True) / whole, (weight * y).sum(1, keepdims=True) / whole
         spread = (weight * (x - mean_x) ** 2).sum(1, keepdims=True)
@@ -108,46 +120,67 @@ def _round(hull: Floats) -> Floats:
     return np.stack([np.interp(wanted, place, closed[:, 0]), np.interp(wanted, place, closed[:, 1])], axis=1)
 
 
-def _fitted(corners: Floats, points: Floats) -> Floats:
+def _fitted(polygons: list[Floats], points: list[Floats]) -> list[Floats]:
     """Sides laid through the contour points they pass, bumps weighted down; corners where they meet."""
-    sides = sides_of([corners])
-    relative = points[:, None] - sides.start[None]
-    place = (relative * sides.along[None]).sum(axis=2)
-    away = (relative * sides.out[None]).sum(axis=2)
-    on = (place > 0.08 * sides.length) & (place < 0.92 * sides.length)
-    distance = np.where(on, np.abs(away), np.inf)
-    own = on & (distance == distance.min(axis=1, keepdims=True))
-    if own.sum(axis=0).min() < 4:
-        return corners
-    shift, tilt = robust_lines((place - sides.length / 2).T, away.T, own.T.astype(float) + 1e-9)
+    if not polygons:
+        return []
+    sides = sides_of(polygons)
+    size = (len(sides.length), max(map(len, points)))
+    place, away, trust = np.zeros(size), np.zeros(size), np.full(size, 1e-9)
+    for index, own in enumerate(points):
+        mine = np.flatnonzero(sides.owner == index)
+        relative = own[None] - sides.start[mine, None]
+        along = np.einsum("spk,sk->sp", relative, sides.along[mine])
+        out = np.einsum("spk,sk->sp", relative, sides.out[mine])
+        length = sides.length[mine, None]
+        on = (along > 0.08 * length) & (along < 0.92 * length) & (np.abs(out) < 4 + 0.05 * length)
+        distance = np.where(on, np.abs(out), np.inf)
+        place[mine, : len(own)], away[mine, : len(own)] = along - length / 2, out
+        trust[mine, : len(own)] += on & (distance == distance.min(axis=0))
+    shift, tilt = robust_lines(place, away, trust, rounds=3)
+    fewest = np.full(len(polygons), np.inf)
+    np.minimum.at(fewest, sides.owner, trust.sum(axis=1))
+    known = fewest[sides.owner] >= 4  # a hull's corners are too few to lay sides through
+    shift, tilt = np.where(known, shift, 0.0), np.where(known, tilt, 0.0)
     middle = sides.start + sides.along * sides.length[:, None] / 2 + sides.out * shift[:, None]
-    return meetings(middle, sides.along + sides.out * tilt[:, None], corners)
+    direction = sides.along + sides.out * tilt[:, None]
+    return [meetings(middle[sides.owner == index], direction[sides.owner == index], polygon)
+            for index, polygon in enumerate(polygons)]
 
 
 def _fewer_sides(corners: Floats) -> Floats:
     """Drop sides of a convex polygon while lengthening their neighbours adds next to no area."""
     area = abs(turn(corners)) / 2
+    points = [(float(row), float(col)) for row, col in corners]
+    costs = [_cost_of_dropping(points, side) for side in range(len(points))]
     spent = 0.0
-    while len(corners) > 3:
-        added, meeting = _cost_of_dropping(corners)
-        side = int(np.argmin(added))
-        limit = 0.02 if len(corners) > 4 else 0.012
-        if added[side] > limit * area or spent + added[side] > 0.05 * area:
+    while len(points) > 3:
+        side = min(range(len(points)), key=lambda index: costs[index][0])
+        added, meeting = costs[side]
+        if added > (0.02 if len(points) > 4 else 0.012) * area or spent + added > 0.05 * area:
             break
-        spent += float(added[side])
-        corners = corners.copy()
-        corners[side] = meeting[side]
-        corners = np.delete(corners, (side + 1) % len(corners), axis=0)
-    return corners
+        spent += added
+        if side == len(points) - 1:  # so that the next corner stands beside it in the list
+            points, costs, side = points[1:] + points[:1], costs[1:] + costs[:1], side - 1
+        points[side] = meeting
+        del points[side + 1], costs[side]
+        for near in range(side - 2, side + 2):  # only these sides have a corner that moved
+            costs[near % len(points)] = _cost_of_dropping(points, near % len(points))
+    return np.array(points)
 
 
-def _cost_of_dropping(corners: Floats) -> tuple[Floats, Floats]:
-    """Area added by dropping each side (corner i to i + 1), and where its neighbours then meet."""
-    before, start, end, after = (np.roll(corners, shift, axis=0) for shift in (1, 0, -1, -2))
-    ahead, back, gap = start - before, end - after, end - start
-    cross = _cross(ahead, back)
-    along = _cross(gap, back) / np.where(np.abs(cross) < 1e-9, 1e-9, cross)
-    meeting = start + along[:, None] * ahead
-    added = np.abs(_cross(gap, meeting - start)) / 2
-    outward = (along > 0) & (((meeting - end) * back).sum(axis=1) > 0)
-    return np.where(outward & (np.abs(cross) > 1e-9), added, np.inf), meeting
+def _cost_of_dropping(points: list[tuple[float, float]], side: int) -> tuple[float, tuple[float, float]]:
+    """Area added by dropping a side (corner `side` to the next), and where its neighbours then meet."""
+    count = len(points)
+    before, start, end, after = (points[(side + step) % count] for step in (-1, 0, 1, 2))
+    ahead = (start[0] - before[0], start[1] - before[1])
+    back = (end[0] - after[0], end[1] - after[1])
+    gap = (end[0] - start[0], end[1] - start[1])
+    cross = ahead[0] * back[1] - ahead[1] * back[0]
+    if abs(cross) < 1e-9:
+        return float("inf"), start
+    along = (gap[0] * back[1] - gap[1] * back[0]) / cross
+    reach = (along * ahead[0], along * ahead[1])
+    meeting = (start[0] + reach[0], start[1] + reach[1])
+    outward = along > 0 and (meeting[0] - end[0]) * back[0] + (meeting[1] - end[1]) * back[1] > 0
+    return (abs(gap[0] * reach[1] - gap[1] * reach[0]) / 2 if outward else float("inf")), meeting

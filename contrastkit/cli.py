@@ -1,0 +1,487 @@
+"""
+The command line: what was asked for, handed to the rooms, and what came of it, printed.
+
+Results go to standard output, progress and complaints to standard error. Nothing is loaded before it is needed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import os
+import shutil
+import sys
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import asdict, is_dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from contrastkit.errors import ContrastkitError, ContrastkitWarning, InvalidInputError
+
+if TYPE_CHECKING:
+    from contrastkit.camera.check import CameraCheck, Errors
+    from contrastkit.camera.pipeline import Failed
+    from contrastkit.camera.reference import ReferenceChoice
+    from contrastkit.compose.grouping import Grouping, SortedPile
+    from contrastkit.show.state import PhotoState
+    from contrastkit.show.study import WrittenStudy
+
+ALL_WELL, NOTHING, BAD_USAGE, SOME_FAILED = 0, 1, 2, 3
+STOPPED, NO_READER = 130, 141  # 128 and the signal's number, as shells have it
+
+_EXIT_CODES = """\
+exit codes:
+  0    all is well
+  1    nothing could be measured, or the photograph or pile was refused
+  2    a command, option, table or place to write to that cannot be right
+  3    some photographs could not be measured; the others were
+  130  stopped from the keyboard
+  141  nobody reads the results any more
+"""
+_REFERENCES = """\
+what to measure against (--reference):
+  auto              what references.toml says, else a 24-patch chart, else a grey card; this is the default
+  card, card=49.5   a grey card, of lightness L* 49.5 (18 %) or as given
+  scale=95,81,66,51,36,20
+                    a grey scale of steps that touch, their lightness L* from light to dark
+  chart             a 24-patch chart
+  none              nothing: the photograph is taken at its word, and every lightness is rough
+
+  A grey scale's lightness stands on its label, not in the photograph. Note it once, in a file references.toml
+  beside the photographs, a line for each, or one for all:
+
+      "board-2.jpg" = "scale=95.5,81,66,50.5,35.5,20.5"
+      every-photo = "card=49.5"
+
+"""
+_CSV = """\
+  In CSV files, a name that a spreadsheet would take for a formula (it begins with =, +, - or @) is written with an
+  apostrophe in front, and read back without it.
+
+"""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """
+    Return the exit code of a command line, once its work is done and its results are printed.
+
+    Parameters
+    ----------
+    argv : the words after `contrastkit`; those of the process, if not given
+
+    >>> main(["groups"]) == BAD_USAGE
+    True
+    """
+    _print_anything()
+    try:
+        options = _parser().parse_args(argv)
+        code = _run(options)
+        sys.stdout.flush()
+        return code
+    except SystemExit as stop:  # argparse has said what there is to say
+        return stop.code if isinstance(stop.code, int) else ALL_WELL
+    except KeyboardInterrupt:
+        _say("Stopped. Nothing more was written.")
+        return STOPPED
+    except BrokenPipeError:
+        _close_quietly()
+        return NO_READER
+
+
+def _run(options: argparse.Namespace) -> int:
+    try:
+        with _plain_warnings():
+            code: int = options.run(options)
+        return code
+    except ContrastkitError as error:
+        _say(str(error))
+        if options.json:
+            _print_json({"error": str(error)})
+        return BAD_USAGE if isinstance(error, InvalidInputError) else NOTHING
+
+
+# --- what can be asked for -------------------------------------------------------------------------------------------
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        "contrastkit", description="Measure how light painted swatches are from photographs, sort them, and show them.",
+        **_help(_EXIT_CODES),
+    )
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    _add_study(commands)
+    _add_measure(commands)
+    _add_groups(commands)
+    _add_camera_check(commands)
+    return parser
+
+
+def _help(epilog: str) -> Any:
+    return {"epilog": epilog, "formatter_class": argparse.RawDescriptionHelpFormatter, "allow_abbrev": False}
+
+
+class _Version(argparse.Action):
+    """Looks the version up only when it is asked for."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        from importlib.metadata import PackageNotFoundError, version
+
+        try:
+            number = version("contrastkit")
+        except PackageNotFoundError:
+            number = "(not installed)"
+        print(f"contrastkit {number}")
+        parser.exit()
+
+
+def _add_study(commands: Any) -> None:
+    command = commands.add_parser(
+        "study", help="measure photographs and write table, pictures and report to a folder",
+        description="Measure photographs, sort their pieces, and write swatches.csv, contact-sheet.pdf and .png, "
+        "value-strip.png, balance.png and report.html to a folder.",
+        **_help(_REFERENCES + _CSV + _EXIT_CODES),
+    )
+    _add_photos(command)
+    command.add_argument("--out", required=True, metavar="DIR", help="the folder to write to; made if it is not there")
+    _add_reference(command)
+    _add_grouping(command, "--groups")
+    command.add_argument("--title", metavar="T", help="heading of the report; how the groups balance, if not given")
+    command.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="of the contact sheet (A4)")
+    _add_json(command)
+    command.set_defaults(run=_study)
+
+
+def _add_measure(commands: Any) -> None:
+    command = commands.add_parser(
+        "measure", help="measure photographs and write the table alone",
+        description="Measure photographs and write the table of their pieces, in groups with edges at L* 40 and 70.",
+        **_help(_REFERENCES + _CSV + _EXIT_CODES),
+    )
+    _add_photos(command)
+    command.add_argument("--out", required=True, metavar="FILE.csv", help="the table to write")
+    _add_reference(command)
+    _add_json(command)
+    command.set_defaults(run=_measure)
+
+
+def _add_groups(commands: Any) -> None:
+    command = commands.add_parser(
+        "groups", help="sort a table of lightness values into groups",
+        description="Sort a table into groups, and say whether the pile really has groups. The table needs the columns "
+        "swatch_id and lightness (L*, 0-100); with lightness_sigma it is also said what is borderline.",
+        **_help(_CSV + _EXIT_CODES),
+    )
+    command.add_argument("table", metavar="TABLE.csv", help="the table")
+    _add_grouping(command, "--method")
+    command.add_argument("--out", metavar="FILE.csv", help="write the table with its groups here")
+    _add_json(command)
+    command.set_defaults(run=_groups)
+
+
+def _add_camera_check(commands: Any) -> None:
+    command = commands.add_parser(
+        "camera-check", help="say how far a camera can be trusted, from a photograph of a 24-patch chart",
+        description="Compare what a photograph of a 24-patch chart says with what is known of its patches. Each patch "
+        "is measured by a calibration made without it. Lightness is for D50; a chart at hand differs from nominal by "
+        "up to 2 L*, and nothing finer can be claimed.",
+        **_help(_EXIT_CODES),
+    )
+    command.add_argument("photo", metavar="PHOTO", help="the photograph")
+    command.add_argument("--out", metavar="FILE.csv", help="write the table of patches here")
+    _add_json(command)
+    command.set_defaults(run=_camera_check)
+
+
+def _add_photos(command: argparse.ArgumentParser) -> None:
+    command.add_argument("paths", nargs="+", metavar="PATH", help="photographs, and folders of them")
+
+
+def _add_reference(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--reference", default="auto", metavar="R", help="what to measure against; see below (auto)")
+    command.add_argument(
+        "--reference-at", type=_numbers(4), metavar="ROW,COL,ROW,COL",
+        help="two opposite corners of a box that holds the reference, full-resolution pixels, in every photograph",
+    )
+
+
+def _add_grouping(command: argparse.ArgumentParser, option: str) -> None:
+    command.add_argument(
+        option, dest="method", choices=("fixed", "natural", "equal"), default="fixed",
+        help="edges that stay the same (fixed, the default), edges where the pile has its gaps (natural), or as many "
+        "pieces in each group (equal)",
+    )
+    command.add_argument("--edges", type=_numbers(), metavar="40,70", help="L* where a fixed group ends, darkest first")
+    command.add_argument("--count", type=int, metavar="N", help="how many groups, 2 to 9 (3)")
+
+
+def _add_json(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--json", action="store_true", help="print one JSON document instead of sentences")
+
+
+def _numbers(count: int | None = None) -> Callable[[str], tuple[float, ...]]:
+    def numbers(text: str) -> tuple[float, ...]:
+        try:
+            values = tuple(float(part) for part in text.split(","))
+        except ValueError:
+            values = ()
+        if not values or not all(map(math.isfinite, values)) or len(values) != (count or len(values)):
+            wanted = f"{count} numbers" if count else "numbers"
+            raise argparse.ArgumentTypeError(f"it must be {wanted} with commas between and no blanks; got {text!r}")
+        return values
+
+    return numbers
+
+
+def _grouping(options: argparse.Namespace) -> Grouping:
+    from contrastkit.compose.grouping import Grouping
+
+    return Grouping(options.method, options.edges, options.count)
+
+
+def _reference(options: argparse.Namespace) -> ReferenceChoice:
+    from contrastkit.camera.reference import parse_reference
+
+    return parse_reference(options.reference)
+
+
+# --- study and measure -----------------------------------------------------------------------------------------------
+
+
+def _study(options: argparse.Namespace) -> int:
+    grouping, reference = _grouping(options), _reference(options)
+    from contrastkit.show.study import make_study
+
+    progress = _Progress()
+    study = make_study(
+        options.paths, options.out, reference=reference, reference_at=options.reference_at, grouping=grouping,
+        title=options.title, paper=options.paper, progress=progress.begin, told=progress.tell,
+    )
+    _report(options, _study_document(study), study.sentences)
+    _say_failed(study.pile.failed)
+    return _code(len(study.pile.table), study.pile.failed)
+
+
+def _measure(options: argparse.Namespace) -> int:
+    reference = _reference(options)
+    from contrastkit.show.study import make_table
+
+    progress = _Progress()
+    measured = make_table(
+        options.paths, options.out, reference=reference, reference_at=options.reference_at, progress=progress.begin,
+        told=progress.tell,
+    )
+    document = _measured_document(measured.states, measured.failed, measured.sorted)
+    _report(options, document | {"files": [str(file) for file in measured.files]}, measured.sentences)
+    _say_failed(measured.failed)
+    return _code(len(measured.sorted.table), measured.failed)
+
+
+class _Progress:
+    """A line a photograph on standard error; on a terminal also the one that is being measured."""
+
+    def __init__(self) -> None:
+        self.place = ""
+
+    def begin(self, number: int, count: int, path: Path) -> None:
+        """Show which photograph comes next."""
+        self.place = f"{number + 1} of {count}"
+        if sys.stderr.isatty():
+            line = _plain(f"{self.place}  {path.name} ...")[: _width()]
+            print(f"\r{line:<{_width()}}\r", end="", file=sys.stderr, flush=True)
+
+    def tell(self, outcome: PhotoState | Failed) -> None:
+        """Say what became of it."""
+        photo, sentence = (
+            (outcome.photo, outcome.sentence) if hasattr(outcome, "sentence")
+            else (outcome.path.name, "could not be used, see below.")
+        )
+        _say(f"{self.place}  {photo}: {sentence}")
+
+
+def _say_failed(failed: Sequence[Failed]) -> None:
+    for failure in failed:
+        _say(f"Not used: {failure.path}. {failure.reason}")
+
+
+def _code(pieces: int, failed: Sequence[Failed]) -> int:
+    return NOTHING if not pieces else SOME_FAILED if failed else ALL_WELL
+
+
+def _study_document(study: WrittenStudy) -> dict[str, Any]:
+    document = _measured_document(study.pile.states, study.pile.failed, study.sorted)
+    return document | {"files": [str(file) for file in study.files], "next": study.next_step}
+
+
+def _measured_document(
+    states: Sequence[PhotoState], failed: Sequence[Failed], in_groups: SortedPile
+) -> dict[str, Any]:
+    photos = {"photos": states, "failed": [{"photo": str(each.path), "reason": each.reason} for each in failed]}
+    return photos | _groups_document(in_groups)
+
+
+# --- groups ----------------------------------------------------------------------------------------------------------
+
+
+def _groups(options: argparse.Namespace) -> int:
+    grouping = _grouping(options)
+    from contrastkit.compose.grouping import sort_pile
+    from contrastkit.keep.files import table_place
+    from contrastkit.keep.tables import read_table, write_table
+
+    table = read_table(options.table)
+    place = None if options.out is None else table_place(options.out)
+    in_groups = sort_pile(table, grouping)
+    written = [] if place is None else [f"Written: {write_table(in_groups.table, place)}"]
+    _report(options, _groups_document(in_groups), [*_group_lines(in_groups), *in_groups.sentences, *written])
+    return ALL_WELL if table["lightness"].notna().any() else NOTHING
+
+
+def _groups_document(in_groups: SortedPile) -> dict[str, Any]:
+    from contrastkit.keep.tables import records
+
+    return {
+        "groups": in_groups.groups, "edges": in_groups.breaks.edges, "edge_sigma": in_groups.edge_sigma,
+        "balance": in_groups.balance, "verdict": in_groups.verdict, "swatches": records(in_groups.table),
+    }
+
+
+def _group_lines(in_groups: SortedPile) -> Iterator[str]:
+    import textwrap
+
+    lightness = dict(zip(map(str, in_groups.table["swatch_id"]), in_groups.table["lightness"], strict=True))
+    for group in in_groups.groups:
+        doubt = f", {group.borderline} borderline" if group.borderline else ""
+        yield f"{group.name}: L* {group.low:.4g} to {group.high:.4g}, {_pieces(len(group.swatches))}{doubt}"
+        names = ", ".join(f"{_plain(name)} {lightness[name]:.0f}" for name in group.swatches)
+        yield from textwrap.wrap(names, 100, initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False)
+
+
+def _pieces(count: int) -> str:
+    return f"{count} piece" if count == 1 else f"{count} pieces"
+
+
+# --- camera-check ----------------------------------------------------------------------------------------------------
+
+
+def _camera_check(options: argparse.Namespace) -> int:
+    from contrastkit.camera.check import PATCHES, check_camera
+    from contrastkit.keep.files import table_place
+    from contrastkit.keep.tables import write_table
+
+    place = None if options.out is None else table_place(options.out, never=[options.photo])
+    check = check_camera(options.photo)
+    written = [] if place is None else [f"Written: {write_table(check.table, place, columns=PATCHES)}"]
+    _report(options, _check_document(check), [*_check_lines(check), *written])
+    return ALL_WELL
+
+
+def _check_document(check: CameraCheck) -> dict[str, Any]:
+    from contrastkit.camera.check import PATCHES
+    from contrastkit.keep.tables import records
+
+    parts = {name: getattr(check, name) for name in (
+        "photo", "verdict", "colours", "greys", "colours_by_greys", "greys_by_greys", "sigma", "sigma_by_greys",
+        "light_across")}
+    return parts | {"patches": records(check.table, columns=PATCHES)}
+
+
+def _check_lines(check: CameraCheck) -> Iterator[str]:
+    yield "                         with the chart    with its greys"
+    yield "patch            known   measured  error   measured  error"
+    for row in check.table.to_dict("records"):
+        note = "" if row["usable"] else "   clipped" if row["visible"] else "   not visible"
+        yield (
+            f"{row['patch']:2} {row['name']:<13} {row['lightness_reference']:5.1f}"
+            f"   {_number(row['lightness_measured'], '8.1f')} {_number(row['error'], '+6.1f')}"
+            f"   {_number(row['lightness_by_greys'], '8.1f')} {_number(row['error_by_greys'], '+6.1f')}{note}"
+        )
+    yield ""
+    yield _errors_line("colours", check.colours, check.colours_by_greys)
+    yield _errors_line("greys", check.greys, check.greys_by_greys)
+    yield check.verdict
+
+
+def _number(value: float, form: str) -> str:
+    return f"{value:{form}}" if math.isfinite(value) else f"{'-':>{form.strip('+').partition('.')[0]}}"
+
+
+def _errors_line(kind: str, chart: Errors, greys: Errors) -> str:
+    return (
+        f"{chart.count} {kind}: mean error {chart.mean:.1f} L*, largest {chart.largest:.1f} ({chart.worst}); "
+        f"with greys alone {greys.mean:.1f} and {greys.largest:.1f} ({greys.worst})."
+    )
+
+
+# --- printing --------------------------------------------------------------------------------------------------------
+
+
+def _report(options: argparse.Namespace, document: dict[str, Any], lines: Sequence[str]) -> None:
+    if options.json:
+        _print_json(document)
+    else:
+        print("\n".join(map(_plain, lines)))
+
+
+def _print_json(document: dict[str, Any]) -> None:
+    utf8 = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
+    print(json.dumps(_for_json(document), indent=2, ensure_ascii=not utf8, allow_nan=False))
+
+
+def _for_json(value: Any) -> Any:
+    if is_dataclass(value) and not isinstance(value, type):
+        value = asdict(value)
+    if isinstance(value, dict):
+        return {key: _for_json(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_for_json(inner) for inner in value]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return _without_surrogates(value) if isinstance(value, str) else value
+
+
+def _without_surrogates(text: str) -> str:
+    """A file's name may hold bytes that are no letters."""
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def _say(text: str) -> None:
+    """Print a line to standard error, over whatever progress stands there."""
+    wipe = f"\r{'':<{_width()}}\r" if sys.stderr.isatty() else ""
+    print(wipe + _plain(text), file=sys.stderr, flush=True)
+
+
+def _plain(text: str) -> str:
+    """One line, nothing in it that a terminal would obey."""
+    return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text)
+
+
+def _width() -> int:
+    return max(shutil.get_terminal_size().columns - 1, 20)
+
+
+@contextmanager
+def _plain_warnings() -> Iterator[None]:
+    """Our own warnings as sentences; those of other packages are for their makers."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        warnings.simplefilter("always", ContrastkitWarning)
+        warnings.showwarning = lambda message, *_, **__: _say(str(message))
+        yield
+
+
+def _close_quietly() -> None:
+    """Let the interpreter flush what nobody reads, or it would complain once more as it ends."""
+    with suppress(OSError, ValueError), open(os.devnull, "w") as nowhere:
+        os.dup2(nowhere.fileno(), sys.stdout.fileno())
+
+
+def _print_anything() -> None:
+    """Whatever a name holds can be printed, if not always in its own letters."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure: Any = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="backslashreplace")
