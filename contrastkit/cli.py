@@ -295,11 +295,12 @@ class _Progress:
 
     def tell(self, outcome: PhotoState | Failed) -> None:
         """Say what became of it."""
-        photo, sentence = (
-            (outcome.photo, outcome.sentence) if hasattr(outcome, "sentence")
-            else (outcome.path.name, "could not be used, see below.")
-        )
-        _say(f"{self.place}  {photo}: {sentence}")
+        from contrastkit.camera.pipeline import Failed
+
+        if isinstance(outcome, Failed):
+            _say(f"{self.place}  {outcome.path.name}: could not be used, see below.")
+        else:
+            _say(f"{self.place}  {outcome.photo}: {outcome.sentence}")
 
 
 def _say_failed(failed: Sequence[Failed]) -> None:
@@ -439,7 +440,7 @@ def _for_json(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [_for_json(inner) for inner in value]
     if isinstance(value, float):
-        return value if math.isfinite(value) else None
+        return round(value, 4) if math.isfinite(value) else None
     return _without_surrogates(value) if isinstance(value, str) else value
 
 

@@ -14,7 +14,7 @@ from contrastkit.light.lightness import SRGB, linear_to_srgb1
 FRAME = (1500, 2000)
 CARD = 0.18  # reflectance: the trade's grey card
 # Luminance of cotton that stands out from each board by some 15 L* and more.
-PLAIN = {"white": (0.08, 0.4), "grey": (0.6, 1.0), "black": (0.2, 1.0)}
+PLAIN = {"white": [(0.08, 0.4)], "grey": [(0.0, 0.07), (0.6, 1.0)], "black": [(0.2, 1.0)]}
 
 
 # --- rendered -------------------------------------------------------------------------------------------------------
@@ -56,9 +56,9 @@ def _looked_at(spec):
 @lru_cache(maxsize=3)
 def _grounds(backing):
     """Rows of paint_reflectances() that stand out from this board."""
-    low, high = PLAIN[backing]
     light = paint_reflectances()[:, 24:37].mean(axis=1)  # 520-580 nm: near enough what the eye takes for light
-    return tuple(int(row) for row in np.flatnonzero((light > low) & (light < high)))
+    far = np.any([(light > low) & (light < high) for low, high in PLAIN[backing]], axis=0)
+    return tuple(int(row) for row in np.flatnonzero(far))
 
 
 # --- drawn ----------------------------------------------------------------------------------------------------------
@@ -70,22 +70,26 @@ def drawn(things, *, size=(600, 800), board=0.8, light=None, blur=0.7, noise=0.0
 
     things: (outline, linear light) each; light: what the whole is multiplied by. A pixel's middle is a whole number.
     """
-    canvas = np.ones((*size, 3)) * board
+    canvas = np.full((*size, 3), board, np.float32)
     for outline, colour in things:
-        share = covered(outline, size)[..., None]
-        canvas += (np.asarray(colour) - canvas) * share
+        low = np.clip(np.floor(np.min(outline, axis=0)).astype(int) - 1, 0, size)
+        high = np.clip(np.ceil(np.max(outline, axis=0)).astype(int) + 2, 0, size)
+        part = canvas[low[0] : high[0], low[1] : high[1]]
+        part += (np.asarray(colour, np.float32) - part) * covered(outline - low, part.shape[:2])[..., None]
     if light is not None:
-        canvas *= np.asarray(light)[..., None]
+        canvas *= np.asarray(light, np.float32)[..., None]
     if blur:
         canvas = cv2.GaussianBlur(canvas, (0, 0), blur)
-    canvas += np.random.default_rng(seed).normal(0, noise, canvas.shape) if noise else 0
+    if noise:
+        canvas += np.float32(noise) * np.random.default_rng(seed).standard_normal(canvas.shape, np.float32)
     return encoded(canvas, bits)
 
 
 def encoded(linear, bits=8):
-    """Linear light as sRGB codes."""
+    """Linear light as sRGB codes, by a table of 65,536 steps."""
     most = 2**bits - 1
-    return np.round(linear_to_srgb1(np.clip(linear, 0, 1)) * most).astype(np.uint8 if bits == 8 else np.uint16)
+    table = np.round(linear_to_srgb1(np.arange(65536) / 65535) * most).astype(np.uint8 if bits == 8 else np.uint16)
+    return table[(np.clip(linear, 0, 1) * 65535 + 0.5).astype(np.uint16)]
 
 
 def covered(outline, size):

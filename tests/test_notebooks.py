@@ -41,15 +41,16 @@ def test_runs_from_top_to_bottom_in_a_fresh_kernel(path):
 
     counted = [cell.execution_count for cell in notebook.cells if cell.cell_type == "code"]
     assert list(range(1, len(counted) + 1)) == counted
-    said = [output.text for cell in notebook.cells for output in cell.get("outputs", []) if output.get("name") == "stderr"]
-    assert [] == said  # a warning in the first look is a bad first look
+    outputs = [output for cell in notebook.cells for output in cell.get("outputs", [])]
+    said = [output.text for output in outputs if output.get("name") == "stderr"]
+    assert said == []  # a warning in the first look is a bad first look
 
 
 @each_notebook
 def test_is_stored_without_outputs(path):
     """Stored outputs go stale unseen and make every change unreadable."""
     for cell in nbformat.read(path, as_version=4).cells:
-        assert [] == cell.get("outputs", [])
+        assert cell.get("outputs", []) == []
         assert cell.get("execution_count") is None
     assert path.stat().st_size < 20_000
 
@@ -58,7 +59,7 @@ def test_is_stored_without_outputs(path):
 def test_says_first_what_question_it_answers(path):
     """A reader decides on the first cell whether to go on."""
     first = nbformat.read(path, as_version=4).cells[0]
-    assert "markdown" == first.cell_type
+    assert first.cell_type == "markdown"
     assert "?" in first.source.splitlines()[0]
 
 
@@ -75,5 +76,5 @@ def test_every_call_comes_after_a_word_of_why(path):
     """One call a cell, and prose between: a wall of code is a script."""
     cells = nbformat.read(path, as_version=4).cells
     kinds = [cell.cell_type for cell in cells]
-    assert "markdown" == kinds[0]
+    assert kinds[0] == "markdown"
     assert all(before != "code" or after != "code" for before, after in zip(kinds, kinds[1:], strict=False))

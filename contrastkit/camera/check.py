@@ -44,9 +44,9 @@ PATCHES = (
     Column("patch", "int64", "", "number of the patch, row by row from dark skin, 1, to black, 24", 1, 24),
     Column("name", "str", "", "what the patch is called"),
     Column("lightness_reference", "float64", "L*", "nominal lightness of the patch, D50", 0, 100),
-    Column("lightness_measured", "float64", "L*", "measured with the chart, by a calibration without this patch", 0, None),
+    Column("lightness_measured", "float64", "L*", "measured with the chart, by a fit without this patch", 0, None),
     Column("error", "float64", "L*", "measured less reference"),
-    Column("lightness_by_greys", "float64", "L*", "measured with the chart's greys alone, without this patch", 0, None),
+    Column("lightness_by_greys", "float64", "L*", "measured with the greys alone, without this patch", 0, None),
     Column("error_by_greys", "float64", "L*", "by greys less reference"),
     Column("usable", "bool", "", "true where the patch is visible and not clipped: it counts"),
     Column("clipped", "bool", "", "true where part of it is burnt out, or black"),
@@ -126,18 +126,19 @@ def check_camera(path: str | os.PathLike[str]) -> CameraCheck:
     light = light_on_chart(readings)
     even = readings.linear / light.relative[:, None]
     table = _table(even, readings, np.array(photo.space.to_xyz)[1])
-    usable = readings.usable
-    by = {name: tuple(Errors.over(table, name, usable & part) for part in (_COLOURS, ~_COLOURS))
-          for name in ("error", "error_by_greys")}
+    colours, greys = readings.usable & _COLOURS, readings.usable & ~_COLOURS
     return CameraCheck(
-        photo.name, table, *by["error"], *by["error_by_greys"], _sigma(table, "error", usable),
-        _sigma(table, "error_by_greys", usable), light.across,
+        photo.name, table,
+        colours=Errors.over(table, "error", colours), greys=Errors.over(table, "error", greys),
+        colours_by_greys=Errors.over(table, "error_by_greys", colours),
+        greys_by_greys=Errors.over(table, "error_by_greys", greys),
+        sigma=_sigma(table, "error", colours), sigma_by_greys=_sigma(table, "error_by_greys", colours),
+        light_across=light.across,
     )
 
 
 def _readings(photo: Photo) -> PatchReadings:
-    codes = photo.codes if photo.codes.dtype == np.uint8 else (photo.codes >> 8).astype(np.uint8)
-    chart = find_chart(codes)
+    chart = find_chart((photo.codes if photo.bits == 8 else photo.codes >> 8).astype(np.uint8, copy=False))
     if chart is None:
         raise CalibrationError(
             f"A 24-patch chart must lie whole in the photograph; none was found in {photo.name}. "
@@ -187,9 +188,9 @@ def _lightness(luminance: Floats) -> Floats:
     return np.asarray(luminance_to_lightness(np.maximum(luminance, 0)))
 
 
-def _sigma(table: pd.DataFrame, column: str, usable: NDArray[np.bool_]) -> float:
-    """Root mean square of the errors of the colours."""
-    errors = table[column].to_numpy(float)[usable & _COLOURS]
+def _sigma(table: pd.DataFrame, column: str, counted: NDArray[np.bool_]) -> float:
+    """Root mean square of the errors over the patches counted."""
+    errors = table[column].to_numpy(float)[counted]
     return max(float(np.sqrt(np.nanmean(np.square(errors)))), _LEAST_SIGMA)
 
 

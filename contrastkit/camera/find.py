@@ -13,9 +13,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from contrastkit.camera.backing import CELL, Backing, find_backing
+from contrastkit.camera.backing import Backing, find_backing
 from contrastkit.camera.edges import refine
-from contrastkit.camera.polygons import ROUND_SIDES, Floats, polygons_of, solidity, turn
+from contrastkit.camera.polygons import Floats, polygons_of, solidity, turn
 
 Mask = NDArray[np.uint8]
 Singles = NDArray[np.float32]
@@ -80,11 +80,12 @@ class _Difference:
 
 @dataclass(frozen=True, eq=False)
 class _Guess:
-    """A polygon that may be a piece: its region of the picture, and whether it joins several fragments."""
+    """A polygon that may be a piece: its region of the picture, whether it joins several fragments or is ragged itself."""
 
     polygon: Floats
     region: int
     joined: bool
+    ragged: bool  # the hull of a shape with hollows, as paint on an unseen ground leaves it
 
 
 def find_things(codes: NDArray[np.uint8], root_table: Singles) -> Finding:
@@ -195,7 +196,7 @@ def _unlike(share: Singles, still: Mask, grain: Singles, least: tuple[float, flo
 
 def _still_values(share: Singles, still: Mask, least: tuple[float, float, float]) -> tuple[Floats, Floats]:
     """Middle of level and tints where the backing shows, and how far from it still counts as backing: (3,) each."""
-    every = max(1, min(share.shape[:2]) // 100)
+    every = max(1, min(share.shape[:2]) // 64)
     few = share[::every, ::every]
     row, col = (np.arange(few.shape[axis]) * every * still.shape[axis] // share.shape[axis] for axis in (0, 1))
     where = still[np.ix_(row, col)] > 0
@@ -225,13 +226,14 @@ def _guesses(mask: Mask, faint: Mask) -> tuple[list[_Guess], NDArray[np.int32]]:
     coarse = cv2.resize(mask, faint.shape[::-1], interpolation=cv2.INTER_AREA) | faint
     coarse = cv2.morphologyEx(cv2.morphologyEx(coarse, cv2.MORPH_CLOSE, _disc(5)), cv2.MORPH_OPEN, _disc(3))
     _, regions = cv2.connectedComponents(coarse)
-    single = [part for contour in _contours(mask, least) for part in _single(contour, least)]
-    guesses = [_Guess(polygon, int(np.bincount(_region_at(regions, part[:, 0])).argmax()), False)
-               for part, polygon in zip(single, polygons_of(single), strict=True)]
+    single = [part for contour in _contours(mask, least) for part in _parts(contour, least)]
+    filled = [np.asarray(cv2.convexHull(part)) if _is_ragged(part) else part for part in single]
+    guesses = [_Guess(polygon, int(np.bincount(_region_at(regions, part[:, 0])).argmax()), False, _is_ragged(part))
+               for part, polygon in zip(single, polygons_of(filled), strict=True)]
     joined = [(hull, region) for contour in _contours(coarse, least / _COARSE**2)
               for hull, region in _joined(contour, regions, guesses)]
     polygons = polygons_of([hull for hull, _ in joined])
-    guesses += [_Guess(polygon, region, True) for polygon, (_, region) in zip(polygons, joined, strict=True)]
+    guesses += [_Guess(polygon, region, True, False) for polygon, (_, region) in zip(polygons, joined, strict=True)]
     return guesses, regions
 
 
@@ -240,16 +242,12 @@ def _contours(mask: Mask, least: float) -> list[NDArray[np.int32]]:
     return [np.asarray(contour) for contour in contours if cv2.contourArea(contour) >= least]
 
 
-def _single(contour: NDArray[np.int32], least: float) -> list[NDArray[np.int32]]:
-    """A contour's parts, each filled out to its hull unless it is cut hollow."""
-    return [part if solidity(part) >= 0.9 or _cut_hollow(part) else np.asarray(cv2.convexHull(part))
-            for part in _parts(contour, least)]
-
-
-def _cut_hollow(contour: NDArray[np.int32]) -> bool:
-    """Whether a shape with hollows has straight sides like a cut piece, not the ragged ones of paint."""
+def _is_ragged(contour: NDArray[np.int32]) -> bool:
+    """Whether a shape has hollows with ragged sides, as paint has, not the straight ones of a cut piece."""
+    if solidity(contour) >= 0.9:
+        return False
     corners = cv2.approxPolyDP(contour, 0.015 * cv2.arcLength(contour, True), True)
-    return len(corners) <= _HOLLOW_CORNERS and solidity(contour) > 0.5
+    return len(corners) > _HOLLOW_CORNERS or solidity(contour) <= 0.5
 
 
 def _region_at(regions: NDArray[np.int32], points: NDArray[np.int32]) -> NDArray[np.int32]:
@@ -294,11 +292,11 @@ def _best(guesses: list[_Guess], things: list[Thing]) -> tuple[Thing, ...]:
     """In each region keep the fragments or what joins them, whichever the edges bear out."""
     kept: list[Thing] = []
     for region in sorted({guess.region for guess in guesses}):
-        single = [thing for guess, thing in zip(guesses, things, strict=True)
-                  if guess.region == region and not guess.joined]
-        joined = [thing for guess, thing in zip(guesses, things, strict=True)
-                  if guess.region == region and guess.joined]
-        kept += joined if joined and _better_joined(joined[0], single) else _without_crumbs(single)
+        mine = [(guess, thing) for guess, thing in zip(guesses, things, strict=True) if guess.region == region]
+        single = [thing for guess, thing in mine if not guess.joined]
+        even = [thing for guess, thing in mine if not guess.joined and not guess.ragged]
+        joined = [thing for guess, thing in mine if guess.joined]
+        kept += joined if joined and _better_joined(joined[0], single, even) else _without_crumbs(single)
     return _apart([thing for thing in kept if thing.confirmed >= _SEEN or thing.strong >= _STRONG])
 
 
@@ -324,16 +322,15 @@ def _overlap(points: Singles, other: Thing) -> float:
     return float(cv2.intersectConvexConvex(cv2.convexHull(points), hull)[0])
 
 
-def _better_joined(joined: Thing, single: list[Thing]) -> bool:
+def _better_joined(joined: Thing, single: list[Thing], even: list[Thing]) -> bool:
     """Whether what joins the fragments is the piece, rather than one or several of them."""
     if joined.strong < _STRONG:
         return not single
-    whole = [thing for thing in single if thing.solidity > 0.9 and thing.confirmed >= _SEEN]
-    cut = [thing for thing in whole if thing.confirmed >= _WELL_SEEN and len(thing.outline) <= ROUND_SIDES]
-    largest = max((thing.area for thing in whole), default=0.0)
-    if len(cut) >= 2 and sum(thing.area for thing in cut) > 0.6 * joined.area:
+    whole = [thing for thing in even if thing.solidity > 0.9 and thing.confirmed >= _SEEN]
+    well = [thing for thing in whole if thing.confirmed >= _WELL_SEEN]
+    if len(well) >= 2 and sum(thing.area for thing in well) > 0.4 * joined.area:
         return False
-    if largest > 0.6 * joined.area:
+    if max((thing.area for thing in whole), default=0.0) > 0.6 * joined.area:
         return joined.confirmed > max(thing.confirmed for thing in whole) + 0.1
     return joined.confirmed >= _WELL_SEEN or not whole or (len(single) >= _MANY and joined.strong > _MOSTLY)
 

@@ -105,7 +105,7 @@ def measure_photo(
 
 def find(photo: Photo) -> Finding:
     """Return what lies on the board of a photograph."""
-    codes = photo.codes if photo.codes.dtype == np.uint8 else (photo.codes >> 8).astype(np.uint8)
+    codes = (photo.codes if photo.bits == 8 else photo.codes >> 8).astype(np.uint8, copy=False)
     return find_things(codes, np.cbrt(photo.space.luts(8)))
 
 

@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from contrastkit.compose.groups import (
     Breaks,
@@ -23,6 +24,8 @@ from contrastkit.errors import InvalidInputError
 
 if TYPE_CHECKING:
     import pandas as pd
+
+Array = NDArray[np.float64]
 
 METHODS = ("fixed", "natural", "equal")
 _FOUND: dict[str, Callable[..., Breaks]] = {"natural": natural_breaks, "equal": equal_breaks}
@@ -58,7 +61,7 @@ class Grouping:
 
     def __post_init__(self) -> None:
         if self.method not in METHODS:
-            raise InvalidInputError(f"Groups must be one of {', '.join(METHODS)}; got {self.method!r}. Use one of these.")
+            raise InvalidInputError(f"Groups must be {', '.join(METHODS)}; got {self.method!r}. Use one of these.")
         if self.count is not None and not 2 <= self.count <= 9:
             raise InvalidInputError(f"There must be from 2 to 9 groups; got {self.count}. Three are usual.")
         if self.edges is not None and self.method != "fixed":
@@ -165,15 +168,14 @@ def sort_pile(table: pd.DataFrame, grouping: Grouping) -> SortedPile:
     >>> [group.swatches for group in sort_pile(table, Grouping()).groups]
     [('a',), ('b',), ('c',)]
     """
-    if grouping.method == "fixed" or "lightness" not in table:
-        breaks, edge_sigma = grouping.fixed, np.zeros(grouping.groups - 1)
-    else:
-        breaks, edge_sigma = _found(table, grouping)
+    breaks, edge_sigma = _found(table, grouping)
     grouped = sort_into_groups(table, breaks, edge_sigma=edge_sigma)
     return SortedPile(grouped, breaks, tuple(float(sigma) for sigma in edge_sigma))
 
 
-def _found(table: pd.DataFrame, grouping: Grouping) -> tuple[Breaks, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]:
+def _found(table: pd.DataFrame, grouping: Grouping) -> tuple[Breaks, Array]:
+    if grouping.method == "fixed" or "lightness" not in table:
+        return grouping.fixed, np.zeros(grouping.groups - 1)
     method = _FOUND[grouping.method]
     breaks = method(table["lightness"], grouping.groups)
     if "lightness_sigma" not in table or table["lightness_sigma"].isna().all():

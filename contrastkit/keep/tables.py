@@ -69,7 +69,7 @@ def write_table(table: pd.DataFrame, path: StrPath, *, columns: Sequence[Column]
 def csv_text(table: pd.DataFrame, *, columns: Sequence[Column] = SWATCHES) -> str:
     """Return the table as the text of a CSV file; see `write_table`."""
     known = {column.name: column for column in columns}
-    names = [name for name in known if name in table] + [name for name in table if name not in known]
+    names = [name for name in known if name in table] + [str(name) for name in table if name not in known]
     values = table.astype(object).where(table.notna(), None)
     cells = [[_cell(value, known.get(name)) for value in values[name]] for name in names]
     text = io.StringIO(newline="")
@@ -167,18 +167,15 @@ def _plain(value: Any, name: str) -> Any:
 
 def _text(path: StrPath, file: str) -> str:
     data = _bytes(path, file)
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        encodings = ("utf-16",)
-    else:
-        encodings = ("utf-8-sig", "cp1252")  # the second is what older spreadsheets write
-    for encoding in encodings:
+    wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
+    for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):  # the last is what older spreadsheets write
         try:
             text = data.decode(encoding)
         except UnicodeDecodeError:
             continue
         if "\0" not in text:
             return text
-    raise InvalidInputError(f"A table must be a CSV text file; {file} is not text. Save it from the spreadsheet as CSV.")
+    raise InvalidInputError(f"A table must be a CSV text file; {file} is no text. Save it from the spreadsheet as CSV.")
 
 
 def _bytes(path: StrPath, file: str) -> bytes:

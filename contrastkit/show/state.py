@@ -82,11 +82,9 @@ def _notes(result: PhotoResult) -> tuple[str, ...]:
     notes = list(result.photo.notes)
     if result.left_out:
         things = counted(result.left_out, "thing")
-        notes.append(f"{things} on the board looked like no piece, as a ruler or a hand does, and so was not measured."
-                     if result.left_out == 1 else
-                     f"{things} on the board looked like no pieces, as rulers or hands do, and so were not measured.")
+        notes.append(f"{things} on the board looked like a ruler or a hand, not like a piece: not measured.")
     if result.calibration.kind == "none":
-        notes.append("Nothing grey was measured against, so every lightness is rough. Lay a grey card beside the pieces.")
+        notes.append("There was no grey to measure against, so every lightness is rough. Lay a grey card down.")
     if not len(result.table):
         notes.append("Pieces must lie apart on a plain board that shows all round them.")
     return tuple(notes)

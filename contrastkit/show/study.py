@@ -10,7 +10,6 @@ A study: photographs measured, sorted and shown in one folder.
 
 from __future__ import annotations
 
-import datetime
 import math
 import os
 import shutil
@@ -19,7 +18,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, cast
 
 import cv2
 import numpy as np
@@ -32,7 +31,7 @@ from contrastkit.camera.polygons import Floats
 from contrastkit.camera.read import Photo, list_photos
 from contrastkit.camera.reference import Calibration, ReferenceChoice
 from contrastkit.compose.grouping import Grouping, SortedPile, sort_pile
-from contrastkit.errors import InvalidInputError
+from contrastkit.errors import InvalidInputError, UnreadablePhotoError
 from contrastkit.keep.files import StrPath, ready_folder, refuse_to_replace, shown, table_place
 from contrastkit.keep.tables import rounded, write_table
 from contrastkit.light.lightness import SRGB, lightness_to_luminance, linear_to_srgb1
@@ -47,6 +46,7 @@ if TYPE_CHECKING:
     from contrastkit.show.chart import Chart
 
 Pixels = NDArray[np.uint8]
+Codes = NDArray[np.uint8] | NDArray[np.uint16]
 
 TABLE, REPORT, SHEETS, STRIP, BALANCE = (
     "swatches.csv", "report.html", "contact-sheet.pdf", "value-strip.png", "balance.png"
@@ -54,6 +54,7 @@ TABLE, REPORT, SHEETS, STRIP, BALANCE = (
 _SHEET, _SHEET_NUMBERED = "contact-sheet.png", "contact-sheet-{}.png"
 
 _LARGEST_PICTURE, _SMALLEST_PICTURE = 1600, 800  # pixels, long side of a photograph in the report
+_CROPPED = ("swatch_id", "outline", "lightness")
 _FEW_PHOTOS = 12  # from which on they grow smaller, so that the report stays a few megabytes
 
 
@@ -92,7 +93,8 @@ class WrittenStudy:
         """What was found, how it balances, where it is and what to do now, a sentence each."""
         written = f"Written to {_readable(self.folder)}: {', '.join(file.name for file in self.files)}."
         found = study_sentences(self.pile, self.sorted.table)
-        return [*found, *(self.sorted.sentences if len(self.pile.table) else []), written, self.next_step]
+        step = f"Next: {self.next_step[0].lower()}{self.next_step[1:]}"
+        return [*found, *(self.sorted.sentences if len(self.pile.table) else []), written, step]
 
     @property
     def next_step(self) -> str:
@@ -146,8 +148,10 @@ def make_study(
 
     Raises
     ------
+    UnreadablePhotoError
+        No photograph is there at all.
     InvalidInputError
-        No photograph is there, an option cannot be right, or the folder cannot be written to.
+        An option cannot be right, or the folder cannot be written to.
     TooFewSwatchesError
         The pile is too small for the groups asked for.
     """
@@ -174,8 +178,10 @@ def make_table(
 
     Raises
     ------
+    UnreadablePhotoError
+        No photograph is there at all.
     InvalidInputError
-        No photograph is there, an option cannot be right, or the file cannot be written.
+        An option cannot be right, or the file cannot be written.
     """
     photos = find_photos(paths)
     place = table_place(file, never=photos)
@@ -210,14 +216,14 @@ def find_photos(paths: Iterable[StrPath]) -> list[Path]:
 
     Raises
     ------
-    InvalidInputError
+    UnreadablePhotoError
         There is none.
     """
     named = [Path(path) for path in paths]
     photos = [photo for photo in list_photos(named) if photo in named or not _of_a_study(photo)]
     if not photos:
         where = " and ".join(shown(path) for path in named[:3]) or "nothing"
-        raise InvalidInputError(f"There must be a photograph to measure; none was found in {where}. Name another folder.")
+        raise UnreadablePhotoError(f"There must be a photograph to measure; none is in {where}. Name another folder.")
     return photos
 
 
@@ -307,8 +313,8 @@ def piece_crops(result: PhotoResult) -> dict[str, Pixels]:
         By swatch_id: 8-bit sRGB with alpha, shape (rows, cols, 4), at the photograph's working size.
     """
     return {
-        str(row.swatch_id): _crop(result, np.array(parse_outline(str(row.outline))), float(row.lightness))
-        for row in result.table[["swatch_id", "outline", "lightness"]].itertuples()
+        str(name): _crop(result, np.array(parse_outline(outline)), float(lightness))
+        for name, outline, lightness in zip(*(result.table[of] for of in _CROPPED), strict=True)
     }
 
 
@@ -327,10 +333,13 @@ def _crop(result: PhotoResult, outline: Floats, lightness: float) -> Pixels:
 
 def _true_colours(photo: Photo, calibration: Calibration, box: tuple[slice, slice]) -> Floats:
     """Linear sRGB of part of a photograph, by its calibration; may lie outside 0-1."""
-    linear = linear_of(photo.codes[box], calibration.tables).astype(float)
+    linear = linear_of(cast(Codes, photo.codes[box]), calibration.tables).astype(float)
     if calibration.light is not None:
-        half, shape = max(photo.codes.shape[:2]) / 2, photo.codes.shape
-        rows, cols = ((np.arange(part.start, part.stop) + 0.5 - size / 2) / half for part, size in zip(box, shape, strict=False))
+        shape = photo.codes.shape[:2]
+        rows, cols = (
+            (np.arange(part.start, part.stop) + 0.5 - size / 2) / (max(shape) / 2)
+            for part, size in zip(box, shape, strict=True)
+        )
         linear /= np.exp(calibration.light.at(rows[:, None], cols[None, :])[..., :1])
     return np.asarray(calibration.to_xyz(linear) @ _to_srgb(calibration.kind).T)
 
@@ -362,13 +371,13 @@ def _picture(photo: Photo, side: int) -> tuple[Pixels, float]:
     rows, cols = photo.codes.shape[:2]
     factor = min(1.0, side / max(rows, cols))
     size = (max(1, round(cols * factor)), max(1, round(rows * factor)))
-    small = photo.codes if factor == 1 else np.asarray(cv2.resize(photo.codes, size, interpolation=cv2.INTER_AREA))
-    return _as_srgb(small, photo), max(photo.size) / max(size)
+    small = photo.codes if factor == 1 else cv2.resize(photo.codes, size, interpolation=cv2.INTER_AREA)
+    return _as_srgb(cast(Codes, small), photo), max(photo.size) / max(size)
 
 
-def _as_srgb(codes: NDArray[np.unsignedinteger], photo: Photo) -> Pixels:
+def _as_srgb(codes: Codes, photo: Photo) -> Pixels:
     if photo.space is SRGB:
-        return codes.copy() if codes.dtype == np.uint8 else (codes >> 8).astype(np.uint8)
+        return (codes if photo.bits == 8 else codes >> 8).astype(np.uint8)
     linear = linear_of(codes, photo.space.luts(photo.bits))
     return _encoded(linear @ (np.linalg.inv(np.array(SRGB.to_xyz)) @ np.array(photo.space.to_xyz)).T)
 
@@ -391,7 +400,7 @@ def write_pile(
     TooFewSwatchesError
         The pile is too small for the groups asked for.
     """
-    measured = len(pile.table) > 0
+    measured, title = len(pile.table) > 0, title or None
     in_groups = sort_pile(pile.table, grouping if grouping is not None and measured else Grouping())
     aside = Path(tempfile.mkdtemp(prefix=".", dir=folder))
     try:
@@ -439,7 +448,7 @@ def _write_pages(sheets: Sequence[Chart], path: Path) -> None:
     import matplotlib
     from matplotlib.backends.backend_pdf import PdfPages
 
-    settings = {"pdf.fonttype": 42, "savefig.bbox": None, "path.sketch": None, "text.usetex": False}
+    settings: Any = {"pdf.fonttype": 42, "savefig.bbox": None, "path.sketch": None, "text.usetex": False}
     about = {"Title": sheets[0].description, "CreationDate": None}
     with matplotlib.rc_context(settings), PdfPages(path, metadata=about) as pages:
         for sheet in sheets:
@@ -486,10 +495,10 @@ def _readable(path: Path) -> str:
 def _next_step(report: Path, pile: Pile, table: pd.DataFrame) -> str:
     place = _readable(report)
     if not len(table):
-        return f"Next: open {place} and see why nothing was measured."
+        return f"Open {place} and see why nothing was measured."
     if pile.failed:
-        return f"Next: photograph again what could not be used, or open {place} in a browser."
+        return f"Photograph again what could not be used, or open {place} in a browser."
     if _to_check(table):
-        return f"Next: open {place} in a browser and look at the {counted(_to_check(table), 'piece')} to check."
-    return f"Next: open {place} in a browser, or print contact-sheet.pdf."
+        return f"Open {place} in a browser and look at the {counted(_to_check(table), 'piece')} to check."
+    return f"Open {place} in a browser, or print {SHEETS}."
 
