@@ -52,13 +52,12 @@ def test_every_cut_shape_is_found(backing):
     assert sorted(which) == list(range(len(found)))
 
 
-@pytest.mark.parametrize(("backing", "most"), [("white", 1.5), ("black", 1.5), ("grey", 8.0)])
-def test_corners_lie_within_a_pixel_or_so_of_the_cut_edge(backing, most):
+@pytest.mark.parametrize("backing", BACKINGS)
+def test_corners_lie_within_a_pixel_or_so_of_the_cut_edge(backing):
     """
     Would be broken: the outline the table promises, and with it the share of board in every piece.
 
-    On grey boards a side in shadow often follows the shadow's outer edge, which is as sharp there as many a cut edge:
-    a third of the corners are off by 4 to 7 pixels. That is known, no aim, and held here only so that it grows no worse.
+    Not all of them: a light piece's side in shadow is sometimes put at the shadow's outer edge, some 5 pixels out.
     """
     away = []
     for seed in (1, 2):
@@ -66,7 +65,7 @@ def test_corners_lie_within_a_pixel_or_so_of_the_cut_edge(backing, most):
         for corners, index in zip(true, matched(true, found)[0], strict=True):
             away += np.hypot(*(corners[:, None] - found[index][None]).transpose(2, 0, 1)).min(axis=1).tolist()
     assert np.median(away) < 1.0
-    assert np.quantile(away, 0.85) < most
+    assert np.quantile(away, 0.85) < 1.5
 
 
 def test_most_pieces_are_found_where_cotton_hardly_differs_from_the_board():

@@ -43,7 +43,8 @@ class Backing:
     """The board in a small picture: its smooth colour, which cells show it, and how restless it is."""
 
     surface: Surface
-    cells: NDArray[np.bool_]  # cells that show plain backing
+    means: NDArray[np.float32]  # (rows, cols, 3) mean of each cell
+    cells: NDArray[np.bool_]  # (rows, cols) cells that show plain backing
     share: float  # of all cells
 
 
@@ -109,7 +110,7 @@ def find_backing(roots: NDArray[np.float32]) -> Backing:
             surface, cells = grown, shown
         if cells.mean() > _SURELY:
             break
-    return Backing(surface, cells, float(cells.mean()))
+    return Backing(surface, mean, cells, float(cells.mean()))
 
 
 def _seeds(mean: NDArray[np.float32], plain: NDArray[np.bool_]) -> Iterator[NDArray[np.bool_]]:
@@ -147,14 +148,14 @@ def _grow(
 
 
 def light_over(
-    backing: Backing, roots: NDArray[np.float32], covered: NDArray[np.bool_], tone: Tone | None = None
+    backing: Backing, covered: NDArray[np.bool_], tone: Tone | None = None
 ) -> Surface | None:
     """
     Return the natural logarithm of the light on the board, up to a constant, as the backing between the pieces shows it.
 
     `tone` turns linear readings (..., 3) into true linear light. None where too little backing shows to judge by.
     """
-    mean, _ = cell_means(roots)
+    mean = backing.means
     shape = (mean.shape[0], mean.shape[1])
     shade = cv2.resize(covered.astype(np.float32), shape[::-1], interpolation=cv2.INTER_AREA)
     clear = backing.cells & (cv2.dilate(shade, np.ones((3, 3), np.uint8)) < 0.03)

@@ -227,9 +227,10 @@ def _guesses(mask: Mask, faint: Mask) -> tuple[list[_Guess], NDArray[np.int32]]:
     coarse = cv2.morphologyEx(cv2.morphologyEx(coarse, cv2.MORPH_CLOSE, _disc(5)), cv2.MORPH_OPEN, _disc(3))
     _, regions = cv2.connectedComponents(coarse)
     single = [part for contour in _contours(mask, least) for part in _parts(contour, least)]
-    filled = [np.asarray(cv2.convexHull(part)) if _is_ragged(part) else part for part in single]
-    guesses = [_Guess(polygon, int(np.bincount(_region_at(regions, part[:, 0])).argmax()), False, _is_ragged(part))
-               for part, polygon in zip(single, polygons_of(filled), strict=True)]
+    ragged = [_is_ragged(part) for part in single]
+    filled = [np.asarray(cv2.convexHull(part)) if torn else part for part, torn in zip(single, ragged, strict=True)]
+    guesses = [_Guess(polygon, int(np.bincount(_region_at(regions, part[:, 0])).argmax()), False, torn)
+               for part, polygon, torn in zip(single, polygons_of(filled), ragged, strict=True)]
     joined = [(hull, region) for contour in _contours(coarse, least / _COARSE**2)
               for hull, region in _joined(contour, regions, guesses)]
     polygons = polygons_of([hull for hull, _ in joined])
@@ -347,6 +348,10 @@ def _thing(outline: Floats, confirmed: float, shape: tuple[int, int], shown: Mas
 
 def _share_inside(points: Singles, mask: Mask) -> float:
     """Share of a polygon (col, row) that a mask covers."""
-    inside = np.zeros_like(mask)
-    cv2.fillPoly(inside, [points.round().astype(np.int32)], 1)
-    return float((inside & mask).sum() / max(int(inside.sum()), 1))
+    size = np.array(mask.shape[::-1])
+    low = np.clip(np.floor(points.min(axis=0)).astype(int), 0, size - 1)
+    high = np.clip(np.ceil(points.max(axis=0)).astype(int) + 1, low + 1, size)
+    box = np.ascontiguousarray(mask[low[1] : high[1], low[0] : high[0]])
+    inside = np.zeros_like(box)
+    cv2.fillPoly(inside, [(points - low).round().astype(np.int32)], 1)
+    return cv2.countNonZero(inside & box) / max(cv2.countNonZero(inside), 1)

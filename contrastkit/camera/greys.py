@@ -52,7 +52,7 @@ class Scale:
 def linear_of(codes: Codes, tables: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return the linear light of encoded pixels (rows, cols, 3) by a table for each channel."""
     if codes.dtype == np.uint8:
-        return np.asarray(cv2.LUT(np.ascontiguousarray(codes), np.ascontiguousarray(tables.T[None])))
+        return np.asarray(cv2.LUT(codes, np.ascontiguousarray(tables.T[None])))
     return np.stack([tables[channel][codes[..., channel]] for channel in range(3)], axis=-1)
 
 

@@ -87,14 +87,23 @@ def measure_things(photo: Photo, calibration: Calibration, things: tuple[Thing, 
 
     if not things:
         return empty_table(SWATCHES)
-    stem = photo.name.rsplit(".", 1)[0]
     ordered = reading_order(things)
-    width = max(2, len(str(len(ordered))))
-    rows = [{"swatch_id": f"{stem}-{number:0{width}d}", "photo": photo.name, **_measure(photo, calibration, thing)}
-            for number, thing in enumerate(ordered, start=1)]
-    table = pd.DataFrame(rows)
-    return table.reindex(columns=[column.name for column in SWATCHES]).astype(
-        {column.name: column.dtype for column in SWATCHES if column.name in table})
+    rows = [_measure(photo, calibration, thing) for thing in ordered]
+    columns: dict[str, Any] = {name: [row[name] for row in rows] for name in rows[0]}
+    stem, width = photo.name.rsplit(".", 1)[0], max(2, len(str(len(ordered))))
+    columns["swatch_id"] = [f"{stem}-{number:0{width}d}" for number in range(1, len(ordered) + 1)]
+    columns |= _of_lightness(*(np.array(columns[name]) for name in ("lightness", "chroma", "hue_angle")))
+    columns |= {"photo": photo.name, "reference": calibration.kind, "group": "", "borderline": False,
+                "group_probability": float("nan")}
+    return pd.DataFrame({column.name: pd.Series(columns[column.name], dtype=column.dtype, index=range(len(ordered)))
+                         for column in SWATCHES})
+
+
+def _of_lightness(lightness: Floats, chroma: Floats, hue: Floats) -> dict[str, Floats]:
+    """Columns that follow from lightness, chroma and hue alone."""
+    low, high = apparent_range(lightness, chroma, hue)
+    return {"munsell_value": np.asarray(lightness_to_munsell_value(lightness)),
+            "lightness_apparent_low": np.asarray(low), "lightness_apparent_high": np.asarray(high)}
 
 
 def reading_order(things: tuple[Thing, ...]) -> list[Thing]:
@@ -122,15 +131,11 @@ def _measure(photo: Photo, calibration: Calibration, thing: Thing) -> dict[str, 
     chroma, hue = _chroma_hue(xyz, calibration.white)
     across = float(np.sqrt(thing.area)) * photo.reduction
     sigma = _sigma(calibration, thing, chroma, float(pixels.light.mean()), across, limits.crushed)
-    low, high = apparent_range(lightness, chroma, hue)
     uneven = float(pixels.light.max() / max(float(pixels.light.min()), 1e-6)) > _UNEVEN
     return {
         "outline": json.dumps(np.round(to_full(thing.outline, photo.reduction), 1).tolist()),
-        "lightness": lightness, "lightness_sigma": sigma, "borderline": False, "group": "",
-        "munsell_value": float(lightness_to_munsell_value(lightness)),
-        "chroma": chroma, "hue_angle": hue,
-        "lightness_apparent_low": float(low), "lightness_apparent_high": float(high),
-        "area": thing.area * photo.reduction**2, "reference": calibration.kind,
+        "lightness": lightness, "lightness_sigma": sigma, "chroma": chroma, "hue_angle": hue,
+        "area": thing.area * photo.reduction**2,
         "flags": "; ".join(_flags(limits, calibration, thing, uneven, across, lightness)),
         **_parts(pixels, calibration),
     }

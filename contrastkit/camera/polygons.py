@@ -60,21 +60,24 @@ def polygons_of(contours: list[NDArray[np.int32]]) -> list[Floats]:
 
     A shape that is far from convex keeps its hollows.
     """
-    polygons = [_outline(contour) for contour in contours]
-    fitted = [index for index, polygon in enumerate(polygons)
-              if len(polygon) <= _MOST_CORNERS and solidity(contours[index]) >= _CONVEX]
+    convex = [solidity(contour) >= _CONVEX for contour in contours]
+    polygons = [_convex_outline(contour) if even else _hollow_outline(contour)
+                for contour, even in zip(contours, convex, strict=True)]
+    fitted = [index for index, polygon in enumerate(polygons) if convex[index] and len(polygon) <= _MOST_CORNERS]
     points = [contours[index][:: max(1, len(contours[index]) // _POINTS), 0, ::-1].astype(float) for index in fitted]
     for index, corners in zip(fitted, _fitted([polygons[index] for index in fitted], points), strict=True):
         polygons[index] = corners
     return polygons
 
 
-def _outline(contour: NDArray[np.int32]) -> Floats:
+def _hollow_outline(contour: NDArray[np.int32]) -> Floats:
+    return clockwise(cv2.approxPolyDP(contour, 0.012 * cv2.arcLength(contour, True), True)[:, 0, ::-1].astype(float))
+
+
+def _convex_outline(contour: NDArray[np.int32]) -> Floats:
     """Corners of a contour before its sides are laid through its points."""
-    if solidity(contour) < _CONVEX:
-        return clockwise(cv2.approxPolyDP(contour, 0.012 * cv2.arcLength(contour, True), True)[:, 0, ::-1].astype(float))
     hull = cv2.convexHull(contour)
-    around = cv2.approxPolyDP(hull, max(1.2, 0.003 * cv2.arcLength(hull, True)), True)
+    around = cv2.approxPolyDP(hull, max(1.2, 0.004 * cv2.arcLength(hull, True)), True)
     corners = _fewer_sides(clockwise(around[:, 0, ::-1].astype(float)))
     return corners if len(corners) <= _MOST_CORNERS else _round(clockwise(hull[:, 0, ::-1].astype(float)))
 

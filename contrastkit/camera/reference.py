@@ -39,6 +39,7 @@ CARD_LIGHTNESS = float(luminance_to_lightness(0.18))  # the trade's 18 % card: L
 _CARD_SIGMA = 0.37  # L*: what one card leaves uncertain at its own lightness
 _NONE_SIGMA = 8.0  # L*: a photograph with no reference, SCIENCE budget 4-10 between photographs [design choice]
 _USUAL_STYLE = 3.0  # L*, root mean square: what a phone's tone curve does to greys beyond exposure
+_PLAINLY = 3.5  # cost up to which a card is so plainly one that no chart is looked for
 _AGREE = 1.5  # L*: two cards that read within this agree
 
 _HOW_TO = "Lay a grey card, a grey scale or a 24-patch chart beside the pieces, or pass --reference none for rough numbers."
@@ -134,7 +135,8 @@ def calibrate(
     Parameters
     ----------
     photo, finding : the photograph and what was found on its board
-    choice : what to measure against; `auto` takes a chart, else a card, else nothing with a loud warning
+    choice : what to measure against; `auto` takes what is plainly a card, else a chart, else what may be a card,
+        else nothing with a loud warning
     at : row, col, row, col of two corners of a box that holds the reference, full-resolution pixels
 
     Raises
@@ -143,19 +145,19 @@ def calibrate(
         The reference asked for is not there, is burnt out or veiled, or more than one thing could be it.
     """
     box = None if at is None else _working_box(at, photo)
-    if choice.kind in ("chart", "auto"):
-        chart = _find_chart(finding, box)
-        if chart is not None:
-            return _from_chart(photo, finding, chart)
-        if choice.kind == "chart":
-            raise CalibrationError(
-                f"A 24-patch chart must lie whole in the photograph; none was found in {photo.name}. {_HOW_TO}"
-            )
     if choice.kind == "scale":
         return _from_scale(photo, finding, choice.lightness, box)
     if choice.kind == "none":
         return _from_nothing(photo, finding), finding.things
-    cards = _cards(photo, finding, box)
+    cards = [] if choice.kind == "chart" else _cards(photo, finding, box)
+    if choice.kind == "chart" or (choice.kind == "auto" and (not cards or cards[0].cost > _PLAINLY)):
+        chart = _find_chart(finding, box)
+        if chart is not None:
+            return _from_chart(photo, finding, chart)
+    if choice.kind == "chart":
+        raise CalibrationError(
+            f"A 24-patch chart must lie whole in the photograph; none was found in {photo.name}. {_HOW_TO}"
+        )
     if cards:
         return _from_card(photo, finding, cards, choice.lightness[0] if choice.lightness else CARD_LIGHTNESS)
     if choice.kind == "card" or at is not None:
@@ -218,7 +220,7 @@ def _white(photo: Photo) -> tuple[float, float, float]:
 
 
 def _from_nothing(photo: Photo, finding: Finding) -> Calibration:
-    light = light_over(finding.backing, finding.roots, finding.covered)
+    light = light_over(finding.backing, finding.covered)
     if light is not None:
         middle = np.array([[photo.codes.shape[0] / 2, photo.codes.shape[1] / 2]])
         light = _shifted(light, float(np.log(_light_at(light, middle, _shape(photo))[0])))
@@ -255,7 +257,7 @@ def _cards_among(
 def _from_card(
     photo: Photo, finding: Finding, cards: list[Card], lightness: float
 ) -> tuple[Calibration, tuple[Thing, ...]]:
-    light = light_over(finding.backing, finding.roots, finding.covered)
+    light = light_over(finding.backing, finding.covered)
     places = np.array([card.thing.outline.mean(axis=0) for card in cards])
     at_card = _light_at(light, places, _shape(photo))
     even = np.array([card.linear for card in cards]) / at_card[:, None]
@@ -343,7 +345,7 @@ def calibrate_on_greys(
     curve, light, at_greys = None, None, np.ones(len(places))
     for _ in range(3):  # the curve needs even light, the light needs the curve
         curve = tone_from_greys(linear, truth * at_greys)
-        light = light_over(finding.backing, finding.roots, finding.covered, curve.apply)
+        light = light_over(finding.backing, finding.covered, curve.apply)
         at_greys = _light_at(light, places, _shape(photo))
         middle = float(np.exp(np.log(at_greys).mean()))
         light, at_greys = _shifted(light, float(np.log(middle))), at_greys / middle

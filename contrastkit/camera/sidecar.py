@@ -107,7 +107,7 @@ def _entries(folder: Path) -> dict[str, Any]:
 def _whole_names(entries: dict[str, Any]) -> Iterator[tuple[str, Any]]:
     """Entries by the photograph's name; TOML takes the point in a name without quotes for a step down."""
     for name, entry in entries.items():
-        if isinstance(entry, dict) and not set(entry) <= _KEYS:
+        if isinstance(entry, dict) and not set(entry) & _KEYS:
             yield from ((f"{name}.{ending}", inner) for ending, inner in _whole_names(entry))
         else:
             yield name, entry

@@ -72,11 +72,8 @@ def csv_text(table: pd.DataFrame, *, columns: Sequence[Column] = SWATCHES) -> st
     names = [name for name in known if name in table] + [str(name) for name in table if name not in known]
     values = table.astype(object).where(table.notna(), None)
     cells = [[_cell(value, known.get(name)) for value in values[name]] for name in names]
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([_guarded(str(name)) for name in names])
-    writer.writerows(zip(*cells, strict=True))
-    return text.getvalue()
+    rows = [[_guarded(name) for name in names], *zip(*cells, strict=True)]
+    return "".join(",".join(map(_quoted, row)) + "\n" for row in rows)
 
 
 def read_table(path: StrPath, *, columns: Sequence[Column] = SWATCHES) -> pd.DataFrame:
@@ -145,6 +142,11 @@ def _cell(value: Any, column: Column | None) -> str:
     return str(value)
 
 
+def _quoted(text: str) -> str:
+    """The text as a cell; the csv module would leave a lone carriage return bare, and read it as a new row."""
+    return '"' + text.replace('"', '""') + '"' if any(sign in text for sign in ',"\r\n') else text
+
+
 def _guarded(text: str) -> str:
     return f"'{text}" if _FORMULA.match(text) else text
 
@@ -211,7 +213,7 @@ def _rows(text: str, separator: str, file: str) -> list[tuple[int, list[str]]]:
 
 def _separator(text: str) -> str:
     """What parts the columns: of the three, the one that makes most columns of the heading."""
-    heading = text.lstrip("\r\n").splitlines()[:1] or [""]
+    heading = re.split(r"[\r\n]", text.lstrip("\r\n"), maxsplit=1)[:1]
     return max(_SEPARATORS, key=lambda sign: len(next(csv.reader(heading, delimiter=sign), [])))
 
 
