@@ -22,6 +22,7 @@ _SMOOTH, _SMOOTH_SPREAD = np.log(0.006), 0.9  # of its blocks' scatter
 _GRAIN, _GRAIN_SPREAD = np.log(0.003), 0.5  # of its 4-pixel grain: cloth shows its weave, card does not
 _FINER = 0.35  # natural log of the ratio of grains that makes the smoother thing likelier by one sigma
 _FILLED = 0.85  # share of the rectangle round it that a card fills
+_BOX_INSET, _BOX_SPREAD = 0.6, 0.15  # share of a box that is read as a card, and the most that its pixels may scatter
 _PLAUSIBLE = 16.0  # cost above which a thing is no card
 _DOUBT = 3.0  # a rival this near in cost leaves a doubt
 _OPEN = 0.06  # of linear light: greys that read within this of each other agree
@@ -79,6 +80,24 @@ def _against(card: Card, finest: float) -> Card:
 def plausible(cards: list[Card]) -> list[Card]:
     """Return the cards that could be meant: the likeliest, and any rival that comes near it."""
     return [card for card in cards if card.cost < _PLAUSIBLE and card.cost < cards[0].cost + _DOUBT]
+
+
+def card_in_box(
+    codes: Codes, tables: NDArray[np.float32], box: tuple[float, float, float, float]
+) -> Card | None:
+    """Return the card that fills a box (row, col, row, col; working pixels), or None where the box is not one grey."""
+    top, left, bottom, right = box
+    outline = np.array([[top, left], [top, right], [bottom, right], [bottom, left]], float)
+    area = (bottom - top) * (right - left)
+    part, mask = middle_of(codes, outline, _BOX_INSET)
+    linear = linear_of(part, tables)
+    mean, spread = (np.ravel(values)[:3] for values in cv2.meanStdDev(linear, mask=mask))
+    if mean.min() <= 0 or float((spread / mean).max()) > _BOX_SPREAD:
+        return None
+    brightest = np.iinfo(codes.dtype).max * 254 / 255
+    clipped = float(((part >= brightest).any(axis=2) & (mask > 0)).sum()) > 0.02 * float(mask.sum())
+    thing = Thing(outline, area, 1.0, area, 1.0, 1.0, False, 1.0)
+    return Card(thing, mean.astype(float), clipped, 0.0, 0.0)
 
 
 def middle_of(codes: Codes, outline: Floats, share: float) -> tuple[Codes, NDArray[np.uint8]]:

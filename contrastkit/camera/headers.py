@@ -31,6 +31,7 @@ class Exif:
     taken: str | None = None
     adobe_rgb: bool = False
     notes: tuple[str, ...] = ()
+    camera: str | None = None
 
 
 @dataclass(frozen=True)
@@ -171,7 +172,7 @@ def open_tiff(data: bytes) -> Tiff:
 
 # --- EXIF -----------------------------------------------------------------------------------------------------------
 
-_ORIENTATION, _EXIF_IFD, _TAKEN, _DIGITISED = 0x0112, 0x8769, 0x9003, 0x9004
+_MAKE, _MODEL, _ORIENTATION, _EXIF_IFD, _TAKEN, _DIGITISED = 0x010F, 0x0110, 0x0112, 0x8769, 0x9003, 0x9004
 _COLOUR_SPACE, _INTEROP_IFD, _INTEROP_INDEX = 0xA001, 0xA005, 1
 
 
@@ -210,7 +211,17 @@ def exif_of_tiff(tiff: Tiff) -> Exif:
         except BrokenFileError:
             notes = (*notes, "Part of the EXIF data is damaged and was ignored.")
     taken, date_notes = _date_taken(tiff, detail.get(_TAKEN) or detail.get(_DIGITISED))
-    return Exif(orientation, taken, _says_adobe_rgb(tiff, detail), (*notes, *date_notes))
+    camera = " ".join(filter(None, (_text(tiff, main.get(tag)) for tag in (_MAKE, _MODEL)))) or None
+    return Exif(orientation, taken, _says_adobe_rgb(tiff, detail), (*notes, *date_notes), camera)
+
+
+def _text(tiff: Tiff, entry: Entry | None) -> str:
+    """A tag's text as far as it can be printed; damaged or missing text is empty."""
+    try:
+        letters = b"" if entry is None else tiff.value(entry)[:60].split(b"\0")[0]
+    except BrokenFileError:
+        return ""
+    return "".join(letter for letter in letters.decode("ascii", "ignore") if letter.isprintable()).strip()
 
 
 def _orientation(tiff: Tiff, entry: Entry | None) -> tuple[int, tuple[str, ...]]:

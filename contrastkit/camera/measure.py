@@ -43,6 +43,7 @@ _BIMODAL = 0.55  # share of variance that two parts must explain to be called pa
 
 # Uncertainty in L*, one sigma a cause; sizes fitted once on rendered scenes (DEVELOPERS.md, "How sure").
 _SIGMA_TINT, _HALF_TINT = 0.95, 15.0  # camera and eye see colours differently: grows to this, half of it at this chroma
+_SIGMA_TONE = 0.13  # per L* away from the only grey of a camera's own picture: 3 to 4 L* on average, as simulated for phones
 _SIGMA_STYLE = 0.026  # per unit of chroma, where the camera is known to have restyled the picture
 _SIGMA_PLACE = 1.0  # per natural-log unit of light between reference and piece
 _SIGMA_OUTLINE = 1.6  # where none of the cut edge shows
@@ -130,7 +131,7 @@ def _measure(photo: Photo, calibration: Calibration, thing: Thing) -> dict[str, 
     lightness = float(np.clip(luminance_to_lightness(xyz[1]) - _CRUSHED_BIAS * limits.crushed, 0, 100))
     chroma, hue = _chroma_hue(xyz, calibration.white)
     across = float(np.sqrt(thing.area)) * photo.reduction
-    sigma = _sigma(calibration, thing, chroma, float(pixels.light.mean()), across, limits.crushed)
+    sigma = _sigma(calibration, thing, lightness, chroma, float(pixels.light.mean()), across, limits.crushed)
     uneven = float(pixels.light.max() / max(float(pixels.light.min()), 1e-6)) > _UNEVEN
     return {
         "outline": json.dumps(np.round(to_full(thing.outline, photo.reduction), 1).tolist()),
@@ -183,12 +184,14 @@ def _chroma_hue(xyz: Floats, white: tuple[float, float, float]) -> tuple[float, 
 
 
 def _sigma(
-    calibration: Calibration, thing: Thing, chroma: float, light_here: float, across: float, crushed: float
+    calibration: Calibration, thing: Thing, lightness: float, chroma: float, light_here: float, across: float,
+    crushed: float,
 ) -> float:
     """Standard uncertainty of one piece's lightness: independent causes, added in quadrature."""
     causes = (
         calibration.sigma,
-        _SIGMA_TINT * chroma / (chroma + _HALF_TINT),
+        0.0 if calibration.anchor is None else _SIGMA_TONE * (lightness - calibration.anchor),
+        (0.0 if calibration.kind == "chart" else _SIGMA_TINT) * chroma / (chroma + _HALF_TINT),  # a chart tells its own
         _SIGMA_STYLE * chroma * calibration.style,
         _SIGMA_PLACE * float(np.log(max(light_here, 1e-6))),
         _SIGMA_OUTLINE * (1 - thing.confirmed),

@@ -55,6 +55,7 @@ class Photo:
     space : what the codes mean
     taken : when it was taken, ISO 8601 without time zone; None where the file does not say so believably
     notes : what was assumed, left out or converted, in plain sentences
+    camera : maker and model of the camera that wrote the file, as its EXIF data say; None where they do not
     """
 
     name: str
@@ -64,6 +65,7 @@ class Photo:
     space: RgbSpace
     taken: str | None
     notes: tuple[str, ...]
+    camera: str | None = None
 
     @property
     def bits(self) -> int:
@@ -219,6 +221,6 @@ def _finished(decoded: Decoded, name: str, target_pixels: int) -> Photo:
     size = decoded.size if turned < 5 else decoded.size[::-1]
     laid = ("Transparent parts were laid on white.",) if decoded.pixels.transparent else ()
     notes = (*decoded.notes, *laid, *decoded.exif.notes)
-    return Photo(name, codes, reduction, size, decoded.space, decoded.exif.taken, notes)
+    return Photo(name, codes, reduction, size, decoded.space, decoded.exif.taken, notes, decoded.exif.camera)
 
 

@@ -22,11 +22,12 @@ from contrastkit.camera.chart import (
     find_chart,
     fit_correction,
     judge_readings,
+    leave_one_out,
     read_patches,
     reference_xyz,
 )
 from contrastkit.camera.find import Finding, Thing, find_outlined
-from contrastkit.camera.greys import Card, find_scale, plausible, read_cards
+from contrastkit.camera.greys import Card, card_in_box, find_scale, plausible, read_cards
 from contrastkit.camera.polygons import Floats
 from contrastkit.camera.read import Photo
 from contrastkit.camera.tone import tone_from_greys
@@ -69,6 +70,8 @@ class Calibration:
     outline : (4, 2) row, col of the reference, working pixels, or None
     sentence : what was read, in words
     style : 0 where the greys read as the photograph's profile says, 1 and more where the camera restyled the picture
+    anchor : lightness of the one grey that a camera's own picture was measured by: away from it the camera's tone
+        curve is unknown; None where there are several greys or no camera had a hand in the tones
     """
 
     kind: str
@@ -80,6 +83,7 @@ class Calibration:
     outline: Floats | None
     sentence: str
     style: float = 0.0
+    anchor: float | None = None
 
 
 def parse_reference(text: str) -> ReferenceChoice:
@@ -238,6 +242,8 @@ def _cards(photo: Photo, finding: Finding, box: tuple[float, float, float, float
         codes = photo.codes if photo.codes.dtype == np.uint8 else (photo.codes >> 8).astype(np.uint8)
         outlined = find_outlined(codes, np.cbrt(photo.space.luts(8)), finding)
         cards = _cards_among(outlined, photo, finding, box)
+    if not cards and box is not None:
+        cards = [card for card in (card_in_box(photo.codes, photo.space.luts(photo.bits), box),) if card]
     return cards if box is None else cards[:1]
 
 
@@ -274,7 +280,13 @@ def _from_card(
     others = tuple(thing for thing in finding.things if not any(_within(thing, card.thing.outline) for card in cards))
     apart = f", {len(cards)} cards agree" if len(cards) > 1 else ""
     return Calibration("card", tables, light, _matrix(photo), _white(photo), _CARD_SIGMA, cards[0].thing.outline,
-                       f"card read as L* {lightness:.1f}{apart}"), others
+                       f"card read as L* {lightness:.1f}{apart}", *_unknown_tone(photo, lightness)), others
+
+
+def _unknown_tone(photo: Photo, lightness: float) -> tuple[float, float | None]:
+    """Style and anchor of a calibration by one grey: a camera's own JPEG has a tone curve that one grey cannot show."""
+    developed = photo.camera is None or photo.space.name.startswith("linear")
+    return (0.0, None) if developed else (1.0, lightness)
 
 
 def _check_agreement(photo: Photo, cards: list[Card], even: Floats) -> None:
@@ -351,7 +363,7 @@ def calibrate_on_greys(
         light, at_greys = _shifted(light, float(np.log(middle))), at_greys / middle
     curve = tone_from_greys(linear, truth * at_greys)
     residual = curve.residual if np.isfinite(curve.residual) else 1.5
-    sigma = float(np.hypot(0.3, 0.5 * residual))
+    sigma = float(np.hypot(0.3, 0.5 * residual))  # leaving a grey out widens the gap it must be guessed across
     tables = curve.lut(photo.space.luts(photo.bits))
     style = _restyled(linear / at_greys[:, None], truth)
     return Calibration("scale", tables, light, _matrix(photo), _white(photo), sigma, outline,
@@ -386,10 +398,13 @@ def _from_chart(photo: Photo, finding: Finding, chart: Chart) -> tuple[Calibrati
     base = calibrate_on_greys(photo, finding, readings.linear[greys], lightness[greys], chart.centres[greys],
                               outline=chart.outline)
     even = chart_linear(photo, chart, readings.linear, base)
-    correction = fit_correction(even[usable], xyz[usable], kind="root-polynomial")
     white = reference_white()
+    correction = fit_correction(even[usable], xyz[usable], kind="root-polynomial", white=white)
+    guessed = leave_one_out(even[usable], xyz[usable], kind="root-polynomial", white=white)
+    missed = float(np.sqrt(np.square(guessed - lightness[usable]).mean()))
     others = tuple(thing for thing in finding.things if not _within(thing, chart.outline))
-    return replace(base, kind="chart", to_xyz=correction.apply, white=white,
+    return replace(base, kind="chart", to_xyz=correction.apply, white=white, style=0.0,
+                   sigma=float(np.hypot(base.sigma, missed)),
                    sentence=f"chart read on {int(usable.sum())} of 24 patches"), others
 
 
