@@ -272,7 +272,7 @@ def test_a_cut_out_piece_has_the_lightness_that_was_measured(measured):
 
     assert list(crops) == measured.table["swatch_id"].tolist()
     for name, lightness in zip(crops, measured.table["lightness"], strict=True):
-        inside = crops[name][crops[name][..., 3] == 255][:, :3]
+        inside = crops[name][cv2.erode(crops[name][..., 3], np.ones((3, 3))) == 255][:, :3]
         light = (srgb1_to_linear(inside / 255) @ SRGB.luminance_weights).mean()
         assert luminance_to_lightness(light) == pytest.approx(lightness, abs=0.5)
 
@@ -283,8 +283,8 @@ def test_a_cut_out_piece_is_its_outline_and_no_more(measured):
         corners = np.array(json.loads(outline))
         area = cv2.contourArea(corners[:, ::-1].astype(np.float32)) / measured.photo.reduction**2
         share = (crop[..., 3] / 255.0).sum() / area
-        assert 0.97 < share < 1.03, name
-        assert np.ptp(corners, axis=0) / measured.photo.reduction == pytest.approx(crop.shape[:2], abs=2)
+        assert 0.96 < share < 1.0, name  # without one pixel along the cut edge, which is mixed with the board
+        assert np.ptp(corners, axis=0) / measured.photo.reduction == pytest.approx(crop.shape[:2], abs=3)
 
 
 def test_a_chart_s_colours_are_shown_as_they_are_under_a_screens_white(tmp_path):

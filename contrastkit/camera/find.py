@@ -28,6 +28,7 @@ _COARSE = 4  # small pixels a side in a cell of the faint map
 _BUSY = 0.015  # of the backing's cube root: sharp detail that no smooth board has
 _SEEN = 0.4  # share of an outline that must show a sharp edge
 _WELL_SEEN = 0.7
+_HARDLY_SEEN = 0.3  # things that lie close together have no edge in common
 _HOLLOW_CORNERS = 8  # most corners of a cut shape that is not convex; paint on an unseen ground has more
 _MANY = 4  # fragments in one region are one print, where most of the region is surely painted
 _MOSTLY = 0.6
@@ -325,7 +326,7 @@ def _overlap(points: Singles, other: Thing) -> float:
 
 def _better_joined(joined: Thing, single: list[Thing], even: list[Thing]) -> bool:
     """Whether what joins the fragments is the piece, rather than one or several of them."""
-    if joined.strong < _STRONG:
+    if joined.strong < _STRONG or (len(single) > 1 and joined.confirmed < _HARDLY_SEEN):
         return not single
     whole = [thing for thing in even if thing.solidity > 0.9 and thing.confirmed >= _SEEN]
     well = [thing for thing in whole if thing.confirmed >= _WELL_SEEN]

@@ -160,12 +160,14 @@ def measure_each(
     for number, path in enumerate(files):
         if progress is not None:
             progress(number, len(files), path)
-        try:
-            outcome: PhotoResult | Failed = _with_own_name(
-                measure_photo(path, reference=choice, reference_at=reference_at), path, names)
-        except ContrastkitError as error:
-            outcome = Failed(path, str(error))
-        yield outcome
+        yield _outcome(path, choice, reference_at, names)
+
+
+def _outcome(path: Path, reference: ReferenceChoice, at: Box | None, names: set[str]) -> PhotoResult | Failed:
+    try:
+        return _with_own_name(measure_photo(path, reference=reference, reference_at=at), path, names)
+    except ContrastkitError as error:
+        return Failed(path, str(error))
 
 
 def joined(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:

@@ -54,6 +54,7 @@ TABLE, REPORT, SHEETS, STRIP, BALANCE = (
 _SHEET, _SHEET_NUMBERED = "contact-sheet.png", "contact-sheet-{}.png"
 
 _LARGEST_PICTURE, _SMALLEST_PICTURE = 1600, 800  # pixels, long side of a photograph in the report
+_AROUND = np.ones((3, 3), np.uint8)
 _CROPPED = ("swatch_id", "outline", "lightness")
 _FEW_PHOTOS = 12  # from which on they grow smaller, so that the report stays a few megabytes
 
@@ -294,6 +295,7 @@ def gather(
                 pictures.append(_picture(outcome.photo, side))
         if told is not None:
             told(outcome if isinstance(outcome, Failed) else states[-1])
+        del outcome  # or it would stay in memory while the next is measured
     return Pile(rounded(joined(tables)), crops, tuple(states), tuple(pictures), tuple(failed))
 
 
@@ -325,10 +327,16 @@ def _crop(result: PhotoResult, outline: Floats, lightness: float) -> Pixels:
     top, left = np.maximum(np.floor(corners.min(axis=0)).astype(int), 0)
     bottom, right = np.minimum(np.ceil(corners.max(axis=0)).astype(int) + 1, photo.codes.shape[:2])
     linear = _true_colours(photo, result.calibration, (slice(top, bottom), slice(left, right)))
-    alpha = np.zeros(linear.shape[:2], np.uint8)
-    fixed = np.round((corners - (top, left))[:, ::-1] * 16).astype(np.int32)  # sixteenths of a pixel
-    cv2.fillPoly(alpha, [fixed], 255, lineType=cv2.LINE_AA, shift=4)
+    alpha = _alpha(corners - (top, left), linear.shape[:2])
     return np.dstack([_encoded(_levelled(linear, alpha, lightness)), alpha])
+
+
+def _alpha(corners: Floats, shape: tuple[int, ...]) -> Pixels:
+    """Where an outline is, less the pixels on the cut edge, which are mixed with the board."""
+    fine = np.zeros((4 * shape[0], 4 * shape[1]), np.uint8)  # fillPoly's own edges lie half a pixel outside
+    cv2.fillPoly(fine, [np.round((4 * corners + 1.5)[:, ::-1] * 16).astype(np.int32)], 255, shift=4)
+    covered = cv2.resize(fine, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.erode(covered, _AROUND, borderValue=255), np.uint8)
 
 
 def _true_colours(photo: Photo, calibration: Calibration, box: tuple[slice, slice]) -> Floats:
@@ -350,8 +358,9 @@ def _to_srgb(kind: str) -> Floats:
 
 
 def _levelled(linear: Floats, alpha: Pixels, lightness: float) -> Floats:
-    """The piece with its mean at the lightness measured, which takes the cut edge and burnt parts into account."""
-    mean = float(np.mean(linear[alpha > 127] @ SRGB.luminance_weights)) if (alpha > 127).any() else 0.0
+    """The piece with its mean at the lightness measured, which allows for what the photograph cannot hold."""
+    inside = cv2.erode(alpha, _AROUND, borderValue=255) == 255
+    mean = float(np.mean(linear[inside] @ SRGB.luminance_weights)) if inside.any() else 0.0
     return linear * (float(lightness_to_luminance(lightness)) / mean) if mean > 0 else linear
 
 
