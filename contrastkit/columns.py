@@ -7,7 +7,7 @@ The swatch table is the contract between the rooms: `camera` fills it, everythin
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from contrastkit.errors import InvalidInputError
 
@@ -132,13 +132,13 @@ def _as_dtype(values: pd.Series, column: Column) -> pd.Series:
         return values.astype("str").where(values.notna(), "")
     if column.dtype == "bool":
         return values.isin([True, "True", "true", "TRUE", 1, "1", "yes"])
-    numbers = pd.to_numeric(values, errors="coerce").astype(column.dtype)
+    numbers: pd.Series = pd.to_numeric(values, errors="coerce").astype(float)
     spoilt = numbers.isna() & values.notna()
     low = -float("inf") if column.low is None else column.low
     high = float("inf") if column.high is None else column.high
     outside = numbers.notna() & ~numbers.between(low, high)
     if spoilt.any() or outside.any():
-        row = (spoilt | outside).idxmax()
+        row: Any = (spoilt | outside).idxmax()
         raise InvalidInputError(
             f"{column.name} must be a number from {low:g} to {high:g} ({column.unit or column.meaning}); "
             f"row {row} has {values[row]!r}. Correct that cell or leave it empty."

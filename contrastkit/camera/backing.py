@@ -20,7 +20,7 @@ Tone = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 CELL = 10  # side of the cells the backing is fitted on, in small pixels [design choice]
 _SURELY = 0.4  # share of cells that leaves no room for a larger backing worth looking for
 _LEAST_CLEAR = 0.06  # share of cells that must show backing for the light to be judged by it [design choice]
-_RIDGE = np.array([0, 0.02, 0.02, 0.2, 0.2, 0.2, 0.4, 1, 1, 1, 1])  # pulls curved terms to zero where nothing supports them
+_RIDGE = np.array([0, 0.02, 0.02, 0.2, 0.2, 0.2, 0.4, 1, 1, 1, 1])  # pulls curved terms to zero
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +51,8 @@ class Backing:
 def relative_positions(shape: tuple[int, int]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return the relative positions of row and column middles of a grid that tiles the photograph."""
     half = max(shape) / 2
-    return ((np.arange(shape[0]) + 0.5) - shape[0] / 2) / half, ((np.arange(shape[1]) + 0.5) - shape[1] / 2) / half
+    rows, cols = (np.asarray((np.arange(count) + 0.5 - count / 2) / half, float) for count in shape)
+    return rows, cols
 
 
 def _terms(rows: NDArray[np.float64], cols: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -125,7 +126,7 @@ def _seeds(mean: NDArray[np.float32], plain: NDArray[np.bool_]) -> Iterator[NDAr
 def _mode(colours: NDArray[np.float32]) -> NDArray[np.float32]:
     """The commonest colour: middle of the fullest 0.05-wide box."""
     boxes, index, count = np.unique((colours * 20).astype(int), axis=0, return_inverse=True, return_counts=True)
-    return np.median(colours[index.ravel() == count.argmax()], axis=0).astype(np.float32)
+    return np.asarray(np.median(colours[index.ravel() == count.argmax()], axis=0), np.float32)
 
 
 def _grow(
@@ -151,7 +152,7 @@ def light_over(
     backing: Backing, covered: NDArray[np.bool_], tone: Tone | None = None
 ) -> Surface | None:
     """
-    Return the natural logarithm of the light on the board, up to a constant, as the backing between the pieces shows it.
+    Return the natural logarithm of the light on the board, up to a constant, as the backing shows it.
 
     `tone` turns linear readings (..., 3) into true linear light. None where too little backing shows to judge by.
     """

@@ -52,8 +52,8 @@ RAW_SUFFIXES = frozenset("." + ending for ending in _RAW_ENDINGS.split())
 
 _READABLE = "JPEG, PNG, TIFF, WebP, HEIC or camera RAW"
 _SMALLEST = 64  # pixels a side: nothing smaller holds a board of swatches
-# The most megapixels of each kind, so that no file takes more than a gigabyte of memory. Measured peaks at or just below
-# these, in megabytes: JPEG 115, progressive 780, PNG 620, TIFF 900, WebP 810, RAW 870; 16 bits: PNG 700, TIFF 930.
+# The most megapixels of each kind, so that no file takes more than a gigabyte of memory. Measured peaks near these,
+# in megabytes: JPEG 115, progressive 780, PNG 620, TIFF 900, WebP 810, RAW 870; 16 bits: PNG 700, TIFF 930.
 _MOST_MEGAPIXELS = {"JPEG": 250, "progressive JPEG": 120, "PNG": 120, "TIFF": 120, "WebP": 50, "HEIC": 120, "RAW": 120}
 _MOST_MEGAPIXELS_16 = 60
 # Camera noise alone costs a photograph 0.05 bytes a pixel and more; a file that unpacks to a gigabyte from far less

@@ -49,7 +49,7 @@ def refine(
     if not polygons:
         return []
     sides = sides_of(polygons)
-    offsets = (_OUT - np.arange(_OUT + _IN + 1)) * _STEP  # from outside to inside
+    offsets = np.asarray((_OUT - np.arange(_OUT + _IN + 1)) * _STEP, float)  # from outside to inside
     stretches = _profiles(codes, root_table, sides, offsets)
     foreign = _foreign(labels, owners[sides.owner], sides, offsets, ratio)
     shift, tilt, seen = _edges(stretches, foreign, sides, offsets)
@@ -146,7 +146,7 @@ def _edges(
 
 
 def _sharpest_lean(stretches: Singles, length: Floats) -> tuple[Singles, Singles]:
-    """Sharpness at each place on the way in (sides, offsets), for the lean of the edge that makes it largest; and that lean."""
+    """The lean of the edge that makes each place on the way in sharpest, and that sharpness: (sides, offsets) each."""
     samples, sides = stretches.shape[1:3]
     best = np.zeros((samples, sides), np.float32)
     leans = np.zeros_like(best)
@@ -172,7 +172,7 @@ def _where_to_look(foreign: NDArray[np.bool_], sides: Sides, offsets: Floats) ->
     reach = np.clip(0.14 * size, 5, _OUT * _STEP)[:, None]
     depth = np.clip(0.12 * size, 4, _IN * _STEP)[:, None]
     nearest = np.where(foreign & (offsets > 0), offsets, np.inf).min(axis=1)
-    return (offsets <= reach) & (offsets >= -depth) & (offsets < nearest[:, None] - 2)
+    return np.asarray((offsets <= reach) & (offsets >= -depth) & (offsets < nearest[:, None] - 2))
 
 
 def _noise(sharp: Singles, allowed: NDArray[np.bool_], offsets: Floats) -> float:
@@ -189,7 +189,7 @@ def _peaks(sharp: Singles, allowed: NDArray[np.bool_], least: float) -> NDArray[
     peak[:, 1:-1] = (sharp[:, 1:-1] >= sharp[:, :-2]) & (sharp[:, 1:-1] > sharp[:, 2:])
     padded = np.pad(sharp, ((0, 0), (0, _RING_REACH)))
     ahead = np.lib.stride_tricks.sliding_window_view(padded, _RING_REACH + 1, axis=1).max(axis=2)
-    return peak & allowed & (sharp > least) & (sharp > _RINGING * ahead)
+    return np.asarray(peak & allowed & (sharp > least) & (sharp > _RINGING * ahead))
 
 
 def _first(peaks: NDArray[np.bool_], sharp: Singles) -> NDArray[np.intp]:
@@ -233,7 +233,7 @@ def _step_across(stretches: Singles, middle: NDArray[np.intp]) -> Singles:
 def _cornered(
     polygon: Floats, along: Floats, out: Floats, length: Floats, shift: Floats, tilt: Floats, seen: NDArray[np.bool_]
 ) -> tuple[Floats, float]:
-    """Corners where the moved sides meet; a short side with no sharp edge (a tip of shadow) goes if little goes with it."""
+    """Corners where the moved sides meet; a short side with no sharp edge, a tip of shadow, goes if little goes too."""
     share = float(length[seen].sum() / length.sum())
     middle = polygon + along * length[:, None] / 2 + out * shift[:, None]
     direction = along + out * tilt[:, None]

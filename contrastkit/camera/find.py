@@ -81,7 +81,7 @@ class _Difference:
 
 @dataclass(frozen=True, eq=False)
 class _Guess:
-    """A polygon that may be a piece: its region of the picture, whether it joins several fragments or is ragged itself."""
+    """A polygon that may be a piece: its region, and whether it joins several fragments or is ragged itself."""
 
     polygon: Floats
     region: int
@@ -281,7 +281,7 @@ def _parts(contour: NDArray[np.int32], least: float) -> list[NDArray[np.int32]]:
         count, cores = cv2.connectedComponents((depth > share * depth.max()).astype(np.uint8))
         if count < 3:
             continue
-        markers = np.where(filled > 0, cores, count).astype(np.int32)
+        markers = np.asarray(np.where(filled > 0, cores, count), np.int32)
         relief = cv2.merge([255 - cv2.convertScaleAbs(depth, alpha=255 / float(depth.max()))] * 3)
         markers = cv2.watershed(relief, markers)
         parts = [part for core in range(1, count) for part in _contours((markers == core).astype(np.uint8), least)]

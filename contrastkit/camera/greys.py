@@ -12,7 +12,7 @@ from contrastkit.camera.find import Thing
 from contrastkit.camera.polygons import Floats, clockwise
 from contrastkit.light.lightness import luminance_to_lightness
 
-Codes = NDArray[np.uint8] | NDArray[np.uint16]
+Codes = NDArray[np.uint8 | np.uint16]
 
 _INSET = 0.78  # share of a card's side that is read
 _BLOCK = 8  # working pixels a side of the blocks that evenness is judged on

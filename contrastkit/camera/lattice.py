@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-Contour = cv2.typing.MatLike
+Contour = NDArray[np.int32]
 
 FEWEST_SPOTS = 8  # that make a lattice
 _MOST_CELLS = 48  # twice a chart's patches: a larger lattice is a pattern

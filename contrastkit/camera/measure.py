@@ -43,7 +43,7 @@ _BIMODAL = 0.55  # share of variance that two parts must explain to be called pa
 
 # Uncertainty in L*, one sigma a cause; sizes fitted once on rendered scenes (DEVELOPERS.md, "How sure").
 _SIGMA_TINT, _HALF_TINT = 0.95, 15.0  # camera and eye see colours differently: grows to this, half of it at this chroma
-_SIGMA_TONE = 0.13  # per L* away from the only grey of a camera's own picture: 3 to 4 L* on average, as simulated for phones
+_SIGMA_TONE = 0.13  # per L* away from the only grey of a camera's own picture: 3 to 4 L* on average, as for phones
 _SIGMA_STYLE = 0.026  # per unit of chroma, where the camera is known to have restyled the picture
 _SIGMA_PLACE = 1.0  # per natural-log unit of light between reference and piece
 _SIGMA_OUTLINE = 1.6  # where none of the cut edge shows
@@ -159,7 +159,9 @@ def _pixels(photo: Photo, calibration: Calibration, outline: Floats) -> _Pixels:
     return _Pixels(codes, linear_of(codes, calibration.tables), share, cv2.divide(share, light), depth, light)
 
 
-def _light(photo: Photo, calibration: Calibration, corner: tuple[int, int], size: tuple[int, int]) -> NDArray[np.float32]:
+def _light(
+    photo: Photo, calibration: Calibration, corner: tuple[int, int], size: tuple[int, int]
+) -> NDArray[np.float32]:
     """Light over a box, relative to where the reference lies: sampled coarsely, for it is smooth."""
     assert calibration.light is not None
     shape = np.array(photo.codes.shape[:2])
@@ -173,7 +175,8 @@ def _light(photo: Photo, calibration: Calibration, corner: tuple[int, int], size
 
 def _mean(pixels: _Pixels) -> Floats:
     """Linear-light mean over the whole outline, in even light."""
-    return np.asarray(pixels.weight.ravel() @ pixels.linear.reshape(-1, 3) / max(float(pixels.share.sum()), 1e-6), float)
+    whole = max(float(pixels.share.sum()), 1e-6)
+    return np.asarray(pixels.weight.ravel() @ pixels.linear.reshape(-1, 3) / whole, float)
 
 
 def _chroma_hue(xyz: Floats, white: tuple[float, float, float]) -> tuple[float, float]:

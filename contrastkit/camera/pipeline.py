@@ -18,7 +18,7 @@ import numpy as np
 
 from contrastkit.camera.find import Finding, Thing, find_things
 from contrastkit.camera.measure import measure_things
-from contrastkit.camera.read import Photo, list_photos, read_photo
+from contrastkit.camera.read import Photo, codes8, list_photos, read_photo
 from contrastkit.camera.reference import Calibration, ReferenceChoice, calibrate, parse_reference
 from contrastkit.camera.sidecar import noted_reference, unmatched
 from contrastkit.columns import SWATCHES, empty_table
@@ -105,8 +105,7 @@ def measure_photo(
 
 def find(photo: Photo) -> Finding:
     """Return what lies on the board of a photograph."""
-    codes = (photo.codes if photo.bits == 8 else photo.codes >> 8).astype(np.uint8, copy=False)
-    return find_things(codes, np.cbrt(photo.space.luts(8)))
+    return find_things(codes8(photo), np.cbrt(photo.space.luts(8)))
 
 
 def _is_piece(thing: Thing) -> bool:

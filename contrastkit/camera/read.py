@@ -24,6 +24,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from contrastkit.camera.decode import RAW_SUFFIXES, Decoded, Source, choose_reduction, decode
 from contrastkit.camera.pixels import Codes, array_pixels, assembled, averaged
@@ -71,6 +72,11 @@ class Photo:
     def bits(self) -> int:
         """Bits a channel: 8 or 16."""
         return 8 * self.codes.dtype.itemsize
+
+
+def codes8(photo: Photo) -> NDArray[np.uint8]:
+    """Return the codes of a photograph in 8 bits, the upper half of 16."""
+    return np.asarray(photo.codes if photo.bits == 8 else photo.codes >> 8, np.uint8)
 
 
 def read_photo(path: StrPath, *, target_pixels: int = 3_000_000) -> Photo:

@@ -18,7 +18,6 @@ from contrastkit.camera.backing import Surface, light_over
 from contrastkit.camera.chart import (
     GREYS,
     Chart,
-    ColourCorrection,
     find_chart,
     fit_correction,
     judge_readings,
@@ -29,7 +28,7 @@ from contrastkit.camera.chart import (
 from contrastkit.camera.find import Finding, Thing, find_outlined
 from contrastkit.camera.greys import Card, card_in_box, find_scale, plausible, read_cards
 from contrastkit.camera.polygons import Floats
-from contrastkit.camera.read import Photo
+from contrastkit.camera.read import Photo, codes8
 from contrastkit.camera.tone import tone_from_greys
 from contrastkit.errors import CalibrationError, InvalidInputError, NoReferenceWarning
 from contrastkit.light.lightness import lightness_to_luminance, luminance_to_lightness
@@ -43,7 +42,7 @@ _USUAL_STYLE = 3.0  # L*, root mean square: what a phone's tone curve does to gr
 _PLAINLY = 3.5  # cost up to which a card is so plainly one that no chart is looked for
 _AGREE = 1.5  # L*: two cards that read within this agree
 
-_HOW_TO = "Lay a grey card, a grey scale or a 24-patch chart beside the pieces, or pass --reference none for rough numbers."
+_HOW_TO = "Lay a grey card, a scale or a 24-patch chart beside the pieces, or pass --reference none for rough numbers."
 
 
 @dataclass(frozen=True)
@@ -188,7 +187,7 @@ def _inside(thing: Thing, box: tuple[float, float, float, float] | None) -> bool
     if box is None:
         return True
     row, col = thing.outline.mean(axis=0)
-    return box[0] <= row <= box[2] and box[1] <= col <= box[3]
+    return bool(box[0] <= row <= box[2] and box[1] <= col <= box[3])
 
 
 def _light_at(light: Surface | None, places: Floats, shape: tuple[int, int]) -> Floats:
@@ -239,8 +238,7 @@ def _cards(photo: Photo, finding: Finding, box: tuple[float, float, float, float
     """Cards among what was found, else among what shows by its edges alone; one only where the place was given."""
     cards = _cards_among(finding.things, photo, finding, box)
     if not cards:
-        codes = photo.codes if photo.codes.dtype == np.uint8 else (photo.codes >> 8).astype(np.uint8)
-        outlined = find_outlined(codes, np.cbrt(photo.space.luts(8)), finding)
+        outlined = find_outlined(codes8(photo), np.cbrt(photo.space.luts(8)), finding)
         cards = _cards_among(outlined, photo, finding, box)
     if not cards and box is not None:
         cards = [card for card in (card_in_box(photo.codes, photo.space.luts(photo.bits), box),) if card]
@@ -333,7 +331,7 @@ def _within(thing: Thing, outline: Floats) -> bool:
     middle = thing.outline.mean(axis=0)
     centre = outline.mean(axis=0)
     grown = ((outline - centre) * 1.08 + centre)[:, ::-1].astype(np.float32)
-    return cv2.pointPolygonTest(grown, (float(middle[1]), float(middle[0])), False) >= 0
+    return bool(cv2.pointPolygonTest(grown, (float(middle[1]), float(middle[0])), False) >= 0)
 
 
 def calibrate_on_greys(

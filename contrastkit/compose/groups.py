@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -105,7 +105,9 @@ class Breaks:
         """
         import pandas as pd
 
-        return pd.Categorical.from_codes(self._codes(lightness), categories=list(self.names), ordered=True)
+        from_codes: Any = pd.Categorical.from_codes  # whose stubs know no plain array
+        grouped = from_codes(self._codes(lightness), categories=list(self.names), ordered=True)
+        return cast("pd.Categorical", grouped)
 
     def membership(self, lightness: ArrayLike, sigma: ArrayLike, edge_sigma: ArrayLike = 0) -> pd.DataFrame:
         """
@@ -318,7 +320,7 @@ def sort_into_groups(table: pd.DataFrame, breaks: Breaks, *, edge_sigma: ArrayLi
     likely = breaks.membership(table["lightness"], sigma, edge_sigma).to_numpy()
     own = np.where(codes < 0, np.nan, likely[np.arange(len(table)), codes])
     names = pd.Series([breaks.names[code] if code >= 0 else "" for code in codes], index=table.index, dtype="str")
-    return table.assign(group=names, group_probability=own, borderline=(likely < SURE).all(axis=1))
+    return table.assign(group=names, group_probability=own, borderline=np.asarray((likely < SURE).all(axis=1)))
 
 
 def goodness_of_variance_fit(lightness: ArrayLike, breaks: Breaks) -> float:

@@ -293,7 +293,7 @@ def _thumb(cut: CutOut) -> Pixels:
     size = tuple(max(1, round(length * factor)) for length in cut.pixels.shape[1::-1])
     flat = flattened(cut) * (cut.pixels[..., 3:] / 255)
     flat += look.grey_code(look.SURROUNDS["middle"]) * (1 - cut.pixels[..., 3:] / 255)
-    return np.round(cv2.resize(flat, size, interpolation=cv2.INTER_AREA)).astype(np.uint8)
+    return np.asarray(np.round(cv2.resize(flat, size, interpolation=cv2.INTER_AREA)), np.uint8)
 
 
 def _strip_drawings(study: Study) -> str:
