@@ -119,6 +119,18 @@ def test_auto_takes_what_is_noted_and_any_other_choice_stands(tmp_path):
     assert measure_photo(photo, reference="none").calibration.kind == "none"
 
 
+def test_a_noted_place_settles_which_of_two_greys_is_meant(tmp_path):
+    """One board of many with two plain greys could not be measured with the others."""
+    photo = board(tmp_path / "board.png", reference="two cards")
+    (tmp_path / "references.toml").write_text(
+        '"board.png" = { reference = "card", reference_at = [560, 930, 740, 1070] }'
+    )
+
+    outline = measure_photo(photo).calibration.outline
+
+    assert outline.mean(axis=0) == pytest.approx([650, 1000], abs=3)
+
+
 def test_a_bad_entry_costs_its_own_photograph_only(tmp_path):
     """One slip would stop a whole study."""
     board(tmp_path / "a.png")

@@ -69,6 +69,7 @@ def test_the_table_holds_the_truth_of_every_piece(study):
     assert np.abs(np.sort(table["lightness"]) - np.sort(PILE * 2)).max() < 0.5
     assert table.groupby("group").size().to_dict() == {"dark": 4, "medium": 6, "light": 4}
     assert set(table["reference"]) == {"card", "scale"}
+    assert table["lightness"].tolist() == study.sorted.table["lightness"].tolist()  # sorted as it is kept
     assert (table["lightness_sigma"] > 0).all() and table["group_probability"].notna().all()
 
 
@@ -275,6 +276,17 @@ def test_a_cut_out_piece_has_the_lightness_that_was_measured(measured):
         inside = crops[name][cv2.erode(crops[name][..., 3], np.ones((3, 3))) == 255][:, :3]
         light = (srgb1_to_linear(inside / 255) @ SRGB.luminance_weights).mean()
         assert luminance_to_lightness(light) == pytest.approx(lightness, abs=0.5)
+
+
+def test_a_cut_out_piece_is_shown_in_even_light(tmp_path):
+    """One side of the piece would look darker than the other, and neither like the grey beside it."""
+    light = np.repeat(np.linspace(1, 0.5, 1200)[None], 900, axis=0)
+    result = measure_photo(board(tmp_path / "a.png", light=light))
+
+    for crop in piece_crops(result).values():
+        inside = cv2.erode(crop[..., 3], np.ones((9, 9))) == 255
+        left, right = (crop[:, :80, :3][inside[:, :80]].mean(), crop[:, -80:, :3][inside[:, -80:]].mean())
+        assert left == pytest.approx(right, abs=1.5)  # codes; uneven by 5 to 12 in the photograph itself
 
 
 def test_a_cut_out_piece_is_its_outline_and_no_more(measured):

@@ -66,7 +66,9 @@ def test_unknown_numbers_are_empty_cells(tmp_path):
     assert back["lightness"].isna().all() and back["borderline"].tolist() == [True]
 
 
-@pytest.mark.parametrize("name", ["=1+1", "+3", "-12", "@sum", "\t=1", "'=1", "''-x", "'plain", "a,b", 'a"b', "naïve", ""])
+@pytest.mark.parametrize(
+    "name", ["=1+1", "+3", "-12", "@sum", "\t=1", "'=1", "''-x", "'plain", "a,b", 'a"b', "naïve", ""]
+)
 def test_a_name_never_runs_in_a_spreadsheet_and_comes_back_as_it_was(tmp_path, name):
     """A file named =HYPERLINK(...).jpg would run on the friend's computer that opens the table."""
     table = pd.DataFrame({"swatch_id": [name], "lightness": [50.0], "note": [name]})

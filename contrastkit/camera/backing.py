@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 Tone = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
-CELL = 10  # side of the cells the backing is fitted on, in small pixels [design choice]
+CELL = 8  # side of the cells the backing is fitted on, in small pixels [design choice]
 _SURELY = 0.4  # share of cells that leaves no room for a larger backing worth looking for
 _LEAST_CLEAR = 0.06  # share of cells that must show backing for the light to be judged by it [design choice]
 _RIDGE = np.array([0, 0.02, 0.02, 0.2, 0.2, 0.2, 0.4, 1, 1, 1, 1])  # pulls curved terms to zero

@@ -20,11 +20,11 @@ from contrastkit.camera.polygons import Floats, polygons_of, solidity, turn
 Mask = NDArray[np.uint8]
 Singles = NDArray[np.float32]
 
-SMALL_SIDE = 1000  # pixels, long side of the picture that finding starts on [design choice]
+SMALL_SIDE = 700  # pixels, long side of the picture that finding starts on [design choice]
 _SMALLEST = 0.018  # of the long side: anything less across is a crumb, not a piece [design choice]
 _SHADOW = 0.75  # cube root of the share of light left in the deepest shadow taken for one (0.42) [design choice]
 _CODE_ERROR = 0.7  # codes: rounding that a JPEG may leave in a smooth dark area
-_COARSE = 4  # small pixels a side in a cell of the faint map
+_COARSE = 3  # small pixels a side in a cell of the faint map
 _BUSY = 0.015  # of the backing's cube root: sharp detail that no smooth board has
 _SEEN = 0.4  # share of an outline that must show a sharp edge
 _WELL_SEEN = 0.7
@@ -215,7 +215,7 @@ def _disc(size: int) -> Mask:
 
 def _without_thin_shadows(difference: _Difference) -> Mask:
     """Join neutral areas too thick for a shadow to what surely is a piece; drop threads and specks."""
-    core = cv2.morphologyEx(difference.maybe, cv2.MORPH_OPEN, _disc(17))
+    core = cv2.morphologyEx(difference.maybe, cv2.MORPH_OPEN, _disc(11))
     thick = cv2.dilate(core, _disc(5)) & difference.maybe
     mask = cv2.morphologyEx(difference.sure | thick, cv2.MORPH_CLOSE, _disc(5))
     return np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, _disc(7)), np.uint8)
