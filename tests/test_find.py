@@ -288,7 +288,7 @@ def test_the_light_on_the_board_is_read_between_the_pieces():
     light = UNEVEN[::2, ::2]
     things = [(box((row, col), 170), RED) for row in (150, 380, 610) for col in (150, 380, 610, 840)]
     roots = roots_of(drawn(things, size=size, board=0.8, light=light))
-    surface = light_over(find_backing(roots), roots, covered_by(things, size))
+    surface = light_over(find_backing(roots), covered_by(things, size))
     rows, cols = relative_positions(size)
     ratio = np.exp(surface.at(rows[:, None], cols[None, :])[..., 0]) / light
     # Up to a constant; half a per cent of light is 0.2 L* at most.
@@ -300,7 +300,7 @@ def test_the_light_is_judged_through_the_tone_curve_where_there_is_one():
     size = (750, 1000)
     light = UNEVEN[::2, ::2]
     roots = roots_of(drawn([], size=size, board=0.8, light=light))
-    squared = light_over(find_backing(roots), roots, np.zeros(size, bool), lambda linear: linear**2)
+    squared = light_over(find_backing(roots), np.zeros(size, bool), lambda linear: linear**2)
     rows, cols = relative_positions(size)
     ratio = np.exp(squared.at(rows[:, None], cols[None, :])[..., 0]) / light**2
     assert_allclose(ratio / ratio.mean(), 1, atol=0.012)  # squared, the error doubles
@@ -312,4 +312,4 @@ def test_where_next_to_no_board_shows_the_light_is_not_judged():
     roots = roots_of(drawn([], size=size, board=0.8, light=UNEVEN[::2, ::2]))
     covered = np.ones(size, bool)
     covered[:100, :100] = False
-    assert light_over(find_backing(roots), roots, covered) is None
+    assert light_over(find_backing(roots), covered) is None

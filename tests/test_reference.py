@@ -163,7 +163,7 @@ def test_a_cards_own_lightness_counts():
 def test_a_photograph_without_a_card_is_refused_where_one_was_asked_for():
     """Would be broken: numbers measured against a piece, or against nothing, as if there had been a card."""
     with pytest.raises(CalibrationError, match=r"A grey card must lie flat and whole in the photograph; none was found "
-                                               r"in board\.png\. Lay a grey card, a grey scale or a 24-patch chart"):
+                                               r"in board\.png\. Lay a grey card, a scale or a 24-patch chart"):
         calibrated(laid(), "card")
 
 

@@ -78,8 +78,14 @@ def _against(card: Card, finest: float) -> Card:
 
 
 def plausible(cards: list[Card]) -> list[Card]:
-    """Return the cards that could be meant: the likeliest, and any rival that comes near it."""
-    return [card for card in cards if card.cost < _PLAUSIBLE and card.cost < cards[0].cost + _DOUBT]
+    """
+    Return the cards that could be meant, likeliest first: the best, and any rival that comes near it.
+
+    Burnt-out things count only where nothing else could be the card.
+    """
+    likely = [card for card in cards if card.cost < _PLAUSIBLE]
+    likely = [card for card in likely if not card.clipped] or likely
+    return [card for card in likely if card.cost < likely[0].cost + _DOUBT]
 
 
 def card_in_box(
@@ -129,7 +135,8 @@ def _as_card(codes: Codes, tables: NDArray[np.float32], thing: Thing, board: Flo
     clipped = float(((box >= brightest).any(axis=2) & (mask > 0)).sum()) > 0.02 * float(mask.sum())
     tint = min(_tint(mean), _tint(mean / np.maximum(board, 1e-4)))
     level = float(np.log(mean.mean()))
-    cost = ((tint / _TINT) ** 2 + ((level - _USUAL_CARD) / _CARD_SPREAD) ** 2
+    unlikely = 0.0 if clipped else (level - _USUAL_CARD) / _CARD_SPREAD  # a burnt-out reading says nothing
+    cost = ((tint / _TINT) ** 2 + unlikely**2
             + max((np.log(scatter) - _SMOOTH) / _SMOOTH_SPREAD, 0.0) ** 2
             + max((np.log(grain) - _GRAIN) / _GRAIN_SPREAD, 0.0) ** 2)
     return Card(thing, mean, clipped, grain, float(cost))

@@ -161,6 +161,8 @@ def calibrate(
         raise CalibrationError(
             f"A 24-patch chart must lie whole in the photograph; none was found in {photo.name}. {_HOW_TO}"
         )
+    if choice.kind == "auto" and at is None and cards and cards[0].clipped:
+        cards = []  # a white label or cloth, more likely than a card; asked for by name it is refused below
     if cards:
         return _from_card(photo, finding, cards, choice.lightness[0] if choice.lightness else CARD_LIGHTNESS)
     if choice.kind == "card" or at is not None:

@@ -108,3 +108,17 @@ def test_the_peer_is_a_fair_one(tmp_path):
 
     assert len(scene.truth) == len(matched)
     assert np.median(errors) < 1.0  # what one card leaves: the camera's own colours, mean of L* instead of light
+
+
+def test_a_signed_scene_is_the_same_picture_with_a_maker(tmp_path):
+    """The third kind of scene must differ from a plain one by nothing but what the file says of its camera."""
+    from PIL import Image
+
+    asked = {"size": (300, 400), "pieces": 2}
+    (plain,), (signed,) = (
+        [(Image.open(one.path).convert("RGB"), Image.open(one.path).getexif().get(271)) for one in scenes]
+        for scenes in (rendered_scenes(tmp_path, 1, 6, **asked),
+                       rendered_scenes(tmp_path, 1, 6, camera="telephone", **asked))
+    )
+    assert np.array_equal(plain[0], signed[0])
+    assert (plain[1], signed[1]) == (None, "telephone")
