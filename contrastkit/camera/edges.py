@@ -233,12 +233,12 @@ def _step_across(stretches: Singles, middle: NDArray[np.intp]) -> Singles:
 def _cornered(
     polygon: Floats, along: Floats, out: Floats, length: Floats, shift: Floats, tilt: Floats, seen: NDArray[np.bool_]
 ) -> tuple[Floats, float]:
-    """Corners where the moved sides meet; a short side with no sharp edge, a tip of shadow, goes if little goes too."""
+    """Corners where the moved sides meet; a side with no sharp edge, a tip of shadow, goes if little goes too."""
     share = float(length[seen].sum() / length.sum())
     middle = polygon + along * length[:, None] / 2 + out * shift[:, None]
     direction = along + out * tilt[:, None]
     corners = _not_astray(meetings(middle, direction, polygon), polygon, length)
-    keep = seen | (length > 0.35 * length.max())
+    keep = seen | (length > 0.6 * length.max())
     if keep.all() or keep.sum() < 3:
         return corners, share
     fewer = meetings(middle[keep], direction[keep], polygon[keep])

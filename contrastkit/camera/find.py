@@ -22,6 +22,7 @@ Singles = NDArray[np.float32]
 
 SMALL_SIDE = 700  # pixels, long side of the picture that finding starts on [design choice]
 _SMALLEST = 0.018  # of the long side: anything less across is a crumb, not a piece [design choice]
+_THINNEST = 0.006  # of the long side: twice its area over its outline, half the side of a square [design choice]
 _SHADOW = 0.75  # cube root of the share of light left in the deepest shadow taken for one (0.42) [design choice]
 _CODE_ERROR = 0.7  # codes: rounding that a JPEG may leave in a smooth dark area
 _COARSE = 3  # small pixels a side in a cell of the faint map
@@ -116,8 +117,9 @@ def find_things(codes: NDArray[np.uint8], root_table: Singles) -> Finding:
                        for guess in guesses])
     refined = refine(codes, root_table, polygons, regions, owners, unseen, ratio * _COARSE)
     shown = cv2.resize(difference.sure, difference.faint.shape[::-1], interpolation=cv2.INTER_AREA) | difference.busy
-    things = _best(guesses, [_thing(outline, seen, codes.shape[:2], shown) for outline, seen in refined])
-    return Finding(things, small, roots, ratio, backing, (difference.sure | difference.maybe) > 0)
+    things = [_thing(outline, seen, codes.shape[:2], shown) for outline, seen in refined]
+    things = list(_best(guesses, things, max(codes.shape[:2])))
+    return Finding(tuple(things), small, roots, ratio, backing, (difference.sure | difference.maybe) > 0)
 
 
 def find_outlined(codes: NDArray[np.uint8], root_table: Singles, finding: Finding) -> tuple[Thing, ...]:
@@ -290,7 +292,7 @@ def _parts(contour: NDArray[np.int32], least: float) -> list[NDArray[np.int32]]:
     return [contour]
 
 
-def _best(guesses: list[_Guess], things: list[Thing]) -> tuple[Thing, ...]:
+def _best(guesses: list[_Guess], things: list[Thing], size: int) -> tuple[Thing, ...]:
     """In each region keep the fragments or what joins them, whichever the edges bear out."""
     kept: list[Thing] = []
     for region in sorted({guess.region for guess in guesses}):
@@ -299,7 +301,14 @@ def _best(guesses: list[_Guess], things: list[Thing]) -> tuple[Thing, ...]:
         even = [thing for guess, thing in mine if not guess.joined and not guess.ragged]
         joined = [thing for guess, thing in mine if guess.joined]
         kept += joined if joined and _better_joined(joined[0], single, even) else _without_crumbs(single)
-    return _apart([thing for thing in kept if thing.confirmed >= _SEEN or thing.strong >= _STRONG])
+    return _apart([thing for thing in kept if _is_broad(thing, size) and (
+        thing.confirmed >= _SEEN or thing.strong >= _STRONG)])
+
+
+def _is_broad(thing: Thing, size: int) -> bool:
+    """Whether a thing is more than a crumb or a thread, against the picture's long side."""
+    around = float(np.hypot(*(thing.outline - np.roll(thing.outline, 1, axis=0)).T).sum())
+    return thing.area >= (_SMALLEST * size) ** 2 and 2 * thing.area >= _THINNEST * size * around
 
 
 def _without_crumbs(single: list[Thing]) -> list[Thing]:

@@ -189,7 +189,7 @@ def _crop(piece: Piece, cut: CutOut | None) -> str:
         return '<span class="missing">no picture</span>'
     alt = f"{piece.swatch_id}: L* {piece.lightness_words}" + (f", {piece.group}" if piece.group else "")
     uri = jpeg_uri(flattened(cut), quality=_CROP_QUALITY)
-    return f'<img src="{uri}" alt="{escaped(alt)}" style="{clip_path(cut)}" loading="lazy" decoding="async">'
+    return f'<img src="{uri}" alt="{escaped(alt)}" style="{clip_path(cut)}">'
 
 
 def _grey(piece: Piece) -> str:

@@ -175,7 +175,7 @@ KINDS = (
     Kind("scale", "Six-step scale, phone-like tone curve and saturation × 1.15", SCALE,
          {"reference": "scale", "tone": "phone"}, ("≥ 98 %", "≤ 1 %", "≤ 1.0", "≤ 3.0", "≤ 3 %")),
     Kind("card_phone", "What a card cannot know: one card, phone-like tone curve and saturation × 1.15", "card",
-         {"reference": "card", "tone": "phone", "camera": "telephone"}, ("-",) * 5),
+         {"reference": "card", "tone": "phone", "maker": "telephone"}, ("-",) * 5),
 )
 TOGETHER = ("card", "scale")  # the kinds over which sigma is to be honest
 

@@ -59,7 +59,7 @@ class Rendered:
 
 
 def rendered_scenes(
-    folder: Path, count: int, seed: int, *, camera: str = "", **overrides: Any
+    folder: Path, count: int, seed: int, *, maker: str = "", **overrides: Any
 ) -> Iterator[Rendered]:
     """
     Yield `count` scenes from this seed on, each rendered to a JPEG; seeds whose pieces find no room are passed over.
@@ -68,7 +68,7 @@ def rendered_scenes(
     ----------
     folder : where the JPEG goes; it is taken away again before the next
     count, seed : how many, and the first seed
-    camera : maker's name to write into the file, as a camera does that develops its own pictures
+    maker : a name to write into the file, as a camera does that develops its own pictures
     overrides : what is not left to chance, by the names of SceneSpec
     """
     from contrastkit.camera.synthetic import random_spec, render_scene, save_scene
@@ -83,20 +83,20 @@ def rendered_scenes(
             continue
         path = folder / f"scene-{seed}.jpg"
         save_scene(scene, path)
-        if camera:
-            _sign(scene, path, camera)
+        if maker:
+            _sign(scene, path, maker)
         yield Rendered(seed, path, scene)
         path.unlink(missing_ok=True)
         made, seed = made + 1, seed + 1
 
 
-def _sign(scene: Scene, path: Path, camera: str) -> None:
+def _sign(scene: Scene, path: Path, maker: str) -> None:
     """Write the photograph again with the maker's name in it, else as `save_scene` does."""
     from PIL import ExifTags, Image
 
     photo = Image.fromarray(scene.codes)
     exif = photo.getexif()
-    exif[ExifTags.Base.Make], exif[ExifTags.Base.Model] = camera, "rendered"
+    exif[ExifTags.Base.Make], exif[ExifTags.Base.Model] = maker, "rendered"
     photo.save(path, quality=scene.spec.quality, subsampling=2, exif=exif)
 
 
