@@ -7,6 +7,7 @@ is not the one wanted. Wanted is the first that is a step, not a ramp, coming fr
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import cv2
@@ -28,6 +29,9 @@ _SHARP_SHARE = 0.46  # of the slope must be a step; a step blurred by the lens k
 _RINGING = 0.08  # share of a strong edge that its ringing in a JPEG may reach
 _RING_REACH = 18  # samples: how far from the edge (a chroma block of 16 full-resolution pixels)
 _LEAST_STEP = 0.0022  # cube-root units per pixel: a step of about 2 % in light
+_DEEPEST_SHADOW = 0.72  # cube root of the share of light left in the deepest shadow looked past
+_LIT_SHARE = 0.4  # of the outline that is seen lies off the shadow
+_SHADOW_REACH = 28  # samples from a shadow's edge to the piece that casts it, at most
 _AGREE = 6  # stretches, of _STRETCHES, that must show the edge on one line
 
 
@@ -123,6 +127,16 @@ def _sharpness(profile: Singles) -> tuple[Singles, Singles]:
     return sharp, sharp / np.maximum(size, 1e-9)
 
 
+@dataclass(frozen=True)
+class _Found:
+    """Each side's edge: shift outward (pixels), tilt (pixels per pixel), the sample it lies at, and whether it was seen."""
+
+    shift: Floats
+    tilt: Floats
+    at: NDArray[np.intp]
+    seen: NDArray[np.bool_]
+
+
 def _edges(
     stretches: Singles, foreign: NDArray[np.bool_], sides: Sides, offsets: Floats
 ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
@@ -130,19 +144,51 @@ def _edges(
     leans, sharp = _sharpest_lean(stretches, sides.length)
     allowed = _where_to_look(foreign, sides, offsets)
     peaks = _peaks(sharp, allowed, max(6 * _noise(sharp, allowed, offsets), _LEAST_STEP))
+    first = _settled(stretches, peaks, sharp, leans, sides.length, offsets)
+    shaded = first.seen & _may_be_shadow(stretches, first.at) & _stronger_ahead(peaks, sharp, first.at)
+    dim, clear = (np.bincount(sides.owner, sides.length * chosen)[sides.owner] for chosen in (shaded, first.seen & ~shaded))
+    again = shaded & (clear > _LIT_SHARE * (dim + clear))  # a rim goes all round, a shadow falls to one side
+    further = _settled(stretches, peaks & again[:, None] & (np.arange(sharp.shape[1]) > first.at[:, None] + 4), sharp,
+                       leans, sides.length, offsets)
+    moved = again & further.seen
+    return (np.where(moved, further.shift, first.shift), np.where(moved, further.tilt, first.tilt),
+            first.seen | moved)
+
+
+def _settled(
+    stretches: Singles, peaks: NDArray[np.bool_], sharp: Singles, leans: Singles, length: Floats, offsets: Floats
+) -> _Found:
+    """The first peak of each side on which its stretches agree: one on which they disagree is no edge."""
+    peaks = peaks.copy()
     shift, tilt = np.zeros(len(sharp)), np.zeros(len(sharp))
-    seen = np.zeros(len(sharp), bool)
-    for _ in range(4):  # a peak whose stretches disagree is no edge: try the next one in
-        open_sides = np.flatnonzero(~seen & peaks.any(axis=1))
-        if not open_sides.size:
+    spot, seen = np.zeros(len(sharp), np.intp), np.zeros(len(sharp), bool)
+    for _ in range(4):
+        sides = np.flatnonzero(~seen & peaks.any(axis=1))
+        if not sides.size:
             break
-        at = _first(peaks[open_sides], sharp[open_sides])
-        lean = leans[open_sides, at]
-        shift[open_sides], tilt[open_sides], agreeing = _lines(
-            stretches[:, :, open_sides], offsets, at, lean, sides.length[open_sides])
-        seen[open_sides] = agreeing >= _AGREE
-        peaks[open_sides] &= np.arange(sharp.shape[1]) > at[:, None]
-    return np.where(seen, shift, 0.0), np.where(seen, tilt, 0.0), seen
+        at = _first(peaks[sides], sharp[sides])
+        shift[sides], tilt[sides], agreeing = _lines(stretches[:, :, sides], offsets, at, leans[sides, at], length[sides])
+        seen[sides], spot[sides] = agreeing >= _AGREE, at
+        peaks[sides] &= np.arange(sharp.shape[1]) > at[:, None]
+    return _Found(np.where(seen, shift, 0.0), np.where(seen, tilt, 0.0), spot, seen)
+
+
+def _may_be_shadow(stretches: Singles, at: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Whether each side's step is to less light of the same colour, as into the shadow that a piece casts."""
+    mean = stretches.mean(axis=0)  # (offsets, sides, 3)
+    side = np.arange(len(at))
+    outside = mean[np.maximum(at - 5, 0), side]
+    share = mean[np.minimum(at + 5, len(mean) - 1), side] / np.maximum(outside, 0.02)
+    level = share.mean(axis=1)
+    alike = np.abs(share - level[:, None]).max(axis=1) < 0.012 + 0.004 / np.maximum(outside.min(axis=1), 0.02)
+    return np.asarray((level > _DEEPEST_SHADOW) & (level < 1) & alike)
+
+
+def _stronger_ahead(peaks: NDArray[np.bool_], sharp: Singles, at: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Whether a much sharper step follows each side's within the reach of a shadow."""
+    step = np.arange(sharp.shape[1]) - at[:, None]
+    ahead = np.where(peaks & (step > 4) & (step <= _SHADOW_REACH), sharp, 0).max(axis=1)
+    return np.asarray(ahead > 1.5 * sharp[np.arange(len(at)), at])
 
 
 def _sharpest_lean(stretches: Singles, length: Floats) -> tuple[Singles, Singles]:

@@ -23,6 +23,7 @@ _GRAIN, _GRAIN_SPREAD = np.log(0.003), 0.5  # of its 4-pixel grain: cloth shows 
 _FINER = 0.35  # natural log of the ratio of grains that makes the smoother thing likelier by one sigma
 _FILLED = 0.85  # share of the rectangle round it that a card fills
 _BOX_INSET, _BOX_SPREAD = 0.6, 0.15  # share of a box that is read as a card, and the most that its pixels may scatter
+_AT_FRAME = 2.0  # cost of being cut by the frame
 _PLAUSIBLE = 16.0  # cost above which a thing is no card
 _DOUBT = 3.0  # a rival this near in cost leaves a doubt
 _OPEN = 0.06  # of linear light: greys that read within this of each other agree
@@ -119,7 +120,7 @@ def middle_of(codes: Codes, outline: Floats, share: float) -> tuple[Codes, NDArr
 
 
 def _as_card(codes: Codes, tables: NDArray[np.float32], thing: Thing, board: Floats) -> Card | None:
-    if len(thing.outline) > 6 or thing.elongation > 2.4 or thing.at_frame or thing.confirmed < 0.4:
+    if len(thing.outline) > 6 or thing.elongation > 2.4 or thing.confirmed < 0.4:
         return None
     if thing.area < _FILLED * thing.box_area:
         return None
@@ -136,7 +137,7 @@ def _as_card(codes: Codes, tables: NDArray[np.float32], thing: Thing, board: Flo
     tint = min(_tint(mean), _tint(mean / np.maximum(board, 1e-4)))
     level = float(np.log(mean.mean()))
     unlikely = 0.0 if clipped else (level - _USUAL_CARD) / _CARD_SPREAD  # a burnt-out reading says nothing
-    cost = ((tint / _TINT) ** 2 + unlikely**2
+    cost = (_AT_FRAME * thing.at_frame + (tint / _TINT) ** 2 + unlikely**2
             + max((np.log(scatter) - _SMOOTH) / _SMOOTH_SPREAD, 0.0) ** 2
             + max((np.log(grain) - _GRAIN) / _GRAIN_SPREAD, 0.0) ** 2)
     return Card(thing, mean, clipped, grain, float(cost))

@@ -116,19 +116,6 @@ def _peer(rendered: Rendered, tally: Tally) -> None:
     tally.add(rendered, found, measured)
 
 
-def run(
-    count: int, seed: int, reference: str, overrides: dict[str, Any], told: Callable[[str], None]
-) -> tuple[Tally, Tally]:
-    """Return what the package and what the peer made of the same scenes."""
-    ours, peers = Tally(), Tally()
-    with tempfile.TemporaryDirectory() as folder:
-        for number, rendered in enumerate(rendered_scenes(Path(folder), count, seed, **overrides), start=1):
-            told(f"{reference.partition('=')[0]}: scene {number} of {count} (seed {rendered.seed})")
-            _measure(rendered, reference, ours)
-            _peer(rendered, peers)
-    return ours, peers
-
-
 def scene_rows(
     ours: dict[str, float], peers: dict[str, float], asked: tuple[str, str, str, str, str]
 ) -> list[tuple[str, str, str, str, str]]:
@@ -180,6 +167,18 @@ KINDS = (
 TOGETHER = ("card", "scale")  # the kinds over which sigma is to be honest
 
 
+def run(kind: Kind, count: int, seed: int, *, told: Callable[[str], None] | None = None) -> tuple[Tally, Tally]:
+    """Return what the package and what the peer made of the same scenes."""
+    ours, peers = Tally(), Tally()
+    with tempfile.TemporaryDirectory() as folder:
+        for number, rendered in enumerate(rendered_scenes(Path(folder), count, seed, **kind.overrides), start=1):
+            if told is not None:
+                told(f"{kind.name}: scene {number} of {count} (seed {rendered.seed})")
+            _measure(rendered, kind.reference, ours)
+            _peer(rendered, peers)
+    return ours, peers
+
+
 def main() -> None:
     """Print the tables, or everything as JSON."""
     import sys
@@ -196,7 +195,7 @@ def main() -> None:
     results: dict[str, Any] = {"scenes": asked.scenes, "seed": asked.seed}
     tables, both = [], Tally()
     for kind in KINDS:
-        ours, peers = run(asked.scenes, asked.seed, kind.reference, kind.overrides, told)
+        ours, peers = run(kind, asked.scenes, asked.seed, told=told)
         results[kind.name] = {
             "contrastkit": ours.numbers(), "afternoon_script": peers.numbers(), "refused": ours.refused}
         tables.append(table(
