@@ -79,7 +79,7 @@ def shadowed(true, cloth, *, softness, depth=0.5, shift=(9, 9)):
     return drawn([(true, cloth)], light=light)
 
 
-@pytest.mark.parametrize("softness", [5, 8])
+@pytest.mark.parametrize("softness", [3, 5, 8])
 def test_the_outline_stops_at_the_cloth_not_at_its_shadow(softness):
     """Would be broken: shadow measured as part of the piece, which comes out too dark."""
     true = piece()
@@ -164,15 +164,18 @@ def test_a_piece_that_the_frame_cuts_keeps_to_the_picture():
     assert seen == pytest.approx(0.75, abs=0.1)  # three of four sides
 
 
-def test_a_jpegs_ringing_is_not_an_edge():
-    """Would be broken: outlines that stop at the ripples a JPEG leaves around a strong edge."""
-    true = piece()
-    codes = drawn([(true, 0.03)], board=0.85)
-    written, data = cv2.imencode(".jpg", codes[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 75])
+@pytest.mark.parametrize(("quality", "board"), [(75, 0.85), (92, 0.3)])
+@pytest.mark.parametrize("cloth", [(0.3, 0.02, 0.02), (0.02, 0.1, 0.5)])
+def test_a_jpegs_ringing_is_not_an_edge(quality, board, cloth):
+    """Would be broken: outlines 5 to 12 pixels out, at the end of the colour ripples a JPEG leaves round strong edges."""
+    true = piece(degrees=0)  # along the JPEG's blocks, where its ripples end in a line
+    codes = drawn([(true, cloth)], board=board, noise=0.0005)
+    written, data = cv2.imencode(".jpg", codes[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
     assert written
-    decoded = cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1]
-    ((found, _),) = refined(np.ascontiguousarray(decoded), piece(SIDE + 16))
+    decoded = np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
+    ((found, seen),) = refined(decoded, piece(SIDE + 16, 0))
     assert farthest(found, true) < 1.0
+    assert seen == pytest.approx(1)
 
 
 def test_many_pieces_at_once_give_what_each_gives_alone():

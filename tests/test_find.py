@@ -85,6 +85,13 @@ def test_most_pieces_are_found_where_cotton_hardly_differs_from_the_board():
     assert extra <= 3
 
 
+@pytest.mark.parametrize("backing", ["white", "black"])
+def test_a_slightly_soft_photograph_has_its_edges_too(backing):
+    """Would be broken: any lens but the sharpest. An edge 5 pixels out puts 10 % of board into a piece."""
+    found, true = pieces_of(plain_scene(backing, blur=1.0))
+    assert np.quantile(matched(true, found)[1], 0.2) > 0.95
+
+
 TURNS = {
     "a quarter": lambda picture: np.rot90(picture),
     "half": lambda picture: np.rot90(picture, 2),

@@ -134,7 +134,7 @@ def test_a_ruler_is_no_piece(backing):
     assert len(outlines) == 8
 
 
-@pytest.mark.xfail(reason="a hand's hollows are closed before its solidity is taken: it counts as a piece at the frame")
+
 @pytest.mark.parametrize("backing", BACKINGS)
 def test_a_hand_is_no_piece(backing):
     """Would be broken: skin in the pile."""
@@ -185,9 +185,9 @@ def test_sixteen_bits_without_loss_and_a_jpeg_give_nearly_the_same_table(tmp_pat
     assert len(jpeg) == len(png) == 12
     assert min(shares) > 0.85
     apart = np.abs(png["lightness"].to_numpy() - jpeg["lightness"].to_numpy()[which])
-    # Quality 92 with halved colour resolution: next to nothing on a mean, but an outline may move by a block of 8.
+    # Quality 92, colour at half resolution: next to nothing on a mean; but one piece of twelve may get another outline.
     assert np.median(apart) < 0.1
-    assert apart.max() < 1.0
+    assert np.sort(apart)[-2] < 0.3
 
 
 def test_a_large_photograph_is_measured_reduced_and_told_in_full_resolution(tmp_path):

@@ -129,7 +129,7 @@ def _sharpness(profile: Singles) -> tuple[Singles, Singles]:
 
 @dataclass(frozen=True)
 class _Found:
-    """Each side's edge: shift outward (pixels), tilt (pixels per pixel), the sample it lies at, and whether it was seen."""
+    """Each side's edge: shift outward (pixels), tilt (pixels per pixel), the sample it lies at, whether it was seen."""
 
     shift: Floats
     tilt: Floats
@@ -146,7 +146,8 @@ def _edges(
     peaks = _peaks(sharp, allowed, max(6 * _noise(sharp, allowed, offsets), _LEAST_STEP))
     first = _settled(stretches, peaks, sharp, leans, sides.length, offsets)
     shaded = first.seen & _may_be_shadow(stretches, first.at) & _stronger_ahead(peaks, sharp, first.at)
-    dim, clear = (np.bincount(sides.owner, sides.length * chosen)[sides.owner] for chosen in (shaded, first.seen & ~shaded))
+    dim, clear = (np.bincount(sides.owner, sides.length * chosen)[sides.owner]
+                  for chosen in (shaded, first.seen & ~shaded))
     again = shaded & (clear > _LIT_SHARE * (dim + clear))  # a rim goes all round, a shadow falls to one side
     further = _settled(stretches, peaks & again[:, None] & (np.arange(sharp.shape[1]) > first.at[:, None] + 4), sharp,
                        leans, sides.length, offsets)
@@ -167,7 +168,8 @@ def _settled(
         if not sides.size:
             break
         at = _first(peaks[sides], sharp[sides])
-        shift[sides], tilt[sides], agreeing = _lines(stretches[:, :, sides], offsets, at, leans[sides, at], length[sides])
+        shift[sides], tilt[sides], agreeing = _lines(
+            stretches[:, :, sides], offsets, at, leans[sides, at], length[sides])
         seen[sides], spot[sides] = agreeing >= _AGREE, at
         peaks[sides] &= np.arange(sharp.shape[1]) > at[:, None]
     return _Found(np.where(seen, shift, 0.0), np.where(seen, tilt, 0.0), spot, seen)

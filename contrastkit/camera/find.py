@@ -7,7 +7,7 @@ Steps: the backing's smooth colour (`backing`) ▸ what differs from it, shadows
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -53,7 +53,7 @@ class Thing:
     confirmed: float  # share of the outline where a sharp edge was seen
     box_area: float  # of the smallest rectangle round it, working pixels
     elongation: float  # length over width of the smallest rectangle round it
-    solidity: float  # area over the area of its convex hull
+    solidity: float  # its area, hollows left out, over the area of its convex hull
     at_frame: bool  # touches the frame
     strong: float  # share of its area that no shadow or stain on the backing explains
 
@@ -88,6 +88,7 @@ class _Guess:
     region: int
     joined: bool
     ragged: bool  # the hull of a shape with hollows, as paint on an unseen ground leaves it
+    solidity: float  # of the shape itself, hollows and all
 
 
 def find_things(codes: NDArray[np.uint8], root_table: Singles) -> Finding:
@@ -117,9 +118,17 @@ def find_things(codes: NDArray[np.uint8], root_table: Singles) -> Finding:
                        for guess in guesses])
     refined = refine(codes, root_table, polygons, regions, owners, unseen, ratio * _COARSE)
     shown = cv2.resize(difference.sure, difference.faint.shape[::-1], interpolation=cv2.INTER_AREA) | difference.busy
-    things = [_thing(outline, seen, codes.shape[:2], shown) for outline, seen in refined]
+    things = [_thing(outline, seen, guess.solidity, codes.shape[:2], shown)
+              for guess, (outline, seen) in zip(guesses, refined, strict=True)]
     things = list(_best(guesses, things, max(codes.shape[:2])))
     return Finding(tuple(things), small, roots, ratio, backing, (difference.sure | difference.maybe) > 0)
+
+
+def doubled(finding: Finding) -> Finding:
+    """Return the same finding in the pixels of a picture twice as large."""
+    things = tuple(replace(thing, outline=2 * thing.outline + 0.5, area=4 * thing.area, box_area=4 * thing.box_area)
+                   for thing in finding.things)
+    return replace(finding, things=things, ratio=2 * finding.ratio)
 
 
 def find_outlined(codes: NDArray[np.uint8], root_table: Singles, finding: Finding) -> tuple[Thing, ...]:
@@ -141,7 +150,7 @@ def find_outlined(codes: NDArray[np.uint8], root_table: Singles, finding: Findin
     refined = refine(codes, root_table, four, empty, np.zeros(len(four), np.int32), np.zeros(len(four)),
                      finding.ratio)
     shown = np.zeros((level.shape[0] // _COARSE, level.shape[1] // _COARSE), np.uint8)
-    return _apart([_thing(outline, seen, codes.shape[:2], shown) for outline, seen in refined if seen >= _SEEN])
+    return _apart([_thing(outline, seen, 1.0, codes.shape[:2], shown) for outline, seen in refined if seen >= _SEEN])
 
 
 def _small(codes: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
@@ -232,12 +241,13 @@ def _guesses(mask: Mask, faint: Mask) -> tuple[list[_Guess], NDArray[np.int32]]:
     single = [part for contour in _contours(mask, least) for part in _parts(contour, least)]
     ragged = [_is_ragged(part) for part in single]
     filled = [np.asarray(cv2.convexHull(part)) if torn else part for part, torn in zip(single, ragged, strict=True)]
-    guesses = [_Guess(polygon, int(np.bincount(_region_at(regions, part[:, 0])).argmax()), False, torn)
+    guesses = [_Guess(polygon, int(np.bincount(_region_at(regions, part[:, 0])).argmax()), False, torn, solidity(part))
                for part, polygon, torn in zip(single, polygons_of(filled), ragged, strict=True)]
-    joined = [(hull, region) for contour in _contours(coarse, least / _COARSE**2)
+    joined = [(hull, region, solidity(contour)) for contour in _contours(coarse, least / _COARSE**2)
               for hull, region in _joined(contour, regions, guesses)]
-    polygons = polygons_of([hull for hull, _ in joined])
-    guesses += [_Guess(polygon, region, True, False) for polygon, (_, region) in zip(polygons, joined, strict=True)]
+    polygons = polygons_of([hull for hull, _, _ in joined])
+    guesses += [_Guess(polygon, region, True, False, solid)
+                for polygon, (_, region, solid) in zip(polygons, joined, strict=True)]
     return guesses, regions
 
 
@@ -346,14 +356,13 @@ def _better_joined(joined: Thing, single: list[Thing], even: list[Thing]) -> boo
     return joined.confirmed >= _WELL_SEEN or not whole or (len(single) >= _MANY and joined.strong > _MOSTLY)
 
 
-def _thing(outline: Floats, confirmed: float, shape: tuple[int, int], shown: Mask) -> Thing:
+def _thing(outline: Floats, confirmed: float, solid: float, shape: tuple[int, int], shown: Mask) -> Thing:
     points = outline[:, ::-1].astype(np.float32)
     (_, (width, height), _) = cv2.minAreaRect(points)
     area = max(turn(outline) / 2, 0.0)
-    hull = cv2.contourArea(cv2.convexHull(points))
     at_frame = bool((outline < 2).any() or (outline > np.array(shape) - 3).any())
     return Thing(outline, area, confirmed, width * height, max(width, height) / max(min(width, height), 1e-6),
-                 area / max(hull, 1e-6), at_frame, _share_inside(points * (shown.shape[1] / shape[1]), shown))
+                 solid, at_frame, _share_inside(points * (shown.shape[1] / shape[1]), shown))
 
 
 def _share_inside(points: Singles, mask: Mask) -> float:

@@ -50,7 +50,7 @@ _SIGMA_OUTLINE = 1.6  # where none of the cut edge shows
 # A colour outside the photograph's space has its negative channel cut to 0 and reads too light: by this much, L*, where
 # every pixel is cut (mean over rendered scenes of measured reflectances), and this uncertain.
 _CRUSHED_BIAS, _SIGMA_CRUSHED = 1.5, 1.5
-_SIGMA_SMALL = 60.0  # over the piece's width in full-resolution pixels
+_SIGMA_SMALL = 90.0  # over the piece's width in full-resolution pixels
 
 
 @dataclass(frozen=True, eq=False)

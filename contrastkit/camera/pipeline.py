@@ -14,9 +14,10 @@ from itertools import chain, count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 
-from contrastkit.camera.find import Finding, Thing, find_things
+from contrastkit.camera.find import Finding, Thing, doubled, find_things
 from contrastkit.camera.measure import measure_things
 from contrastkit.camera.read import Photo, codes8, list_photos, read_photo
 from contrastkit.camera.reference import Calibration, ReferenceChoice, calibrate, parse_reference
@@ -29,7 +30,9 @@ if TYPE_CHECKING:
 
 Box = tuple[float, float, float, float]
 _LONGEST = 6.0  # length over width beyond which a thing is a ruler or a tape, not a piece [design choice]
-_SOLID = 0.85  # a thing at the frame that is less solid than this is a hand or a cable [design choice]
+_HALVED = 1_500_000  # pixels from which a photograph kept at full resolution is searched at half [design choice]
+_SOLID = 0.92  # a thing at the frame less solid than this is a hand or a cable, not a cut piece [design choice]
+_STRAIGHT = 0.45  # share of the outline seen sharp from which a thing at the frame is a cut piece [design choice]
 
 
 @dataclass(frozen=True)
@@ -105,11 +108,18 @@ def measure_photo(
 
 def find(photo: Photo) -> Finding:
     """Return what lies on the board of a photograph."""
-    return find_things(codes8(photo), np.cbrt(photo.space.luts(8)))
+    codes, table = codes8(photo), np.cbrt(photo.space.luts(8))
+    if photo.reduction > 1 or photo.codes[..., 0].size < _HALVED:
+        return find_things(codes, table)
+    # At full resolution the blocks of a JPEG are as large as a rim: half the size is as sharp and quieter.
+    half = cv2.resize(codes, (codes.shape[1] // 2, codes.shape[0] // 2), interpolation=cv2.INTER_AREA)
+    return doubled(find_things(half, table))
 
 
 def _is_piece(thing: Thing) -> bool:
-    return thing.elongation <= _LONGEST and not (thing.at_frame and thing.solidity < _SOLID)
+    """Whether a thing may be a cut piece: not as long as a ruler, nor reaching in from the frame like a hand."""
+    cut = thing.solidity >= _SOLID and thing.confirmed >= _STRAIGHT
+    return thing.elongation <= _LONGEST and (cut or not thing.at_frame)
 
 
 def measure_photos(
