@@ -167,7 +167,7 @@ def test_a_piece_that_the_frame_cuts_keeps_to_the_picture():
 @pytest.mark.parametrize(("quality", "board"), [(75, 0.85), (92, 0.3)])
 @pytest.mark.parametrize("cloth", [(0.3, 0.02, 0.02), (0.02, 0.1, 0.5)])
 def test_a_jpegs_ringing_is_not_an_edge(quality, board, cloth):
-    """Would be broken: outlines 5 to 12 pixels out, at the end of the colour ripples a JPEG leaves round strong edges."""
+    """Would be broken: outlines 5 to 12 pixels out, where the colour ripples that a JPEG leaves round edges end."""
     true = piece(degrees=0)  # along the JPEG's blocks, where its ripples end in a line
     codes = drawn([(true, cloth)], board=board, noise=0.0005)
     written, data = cv2.imencode(".jpg", codes[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])

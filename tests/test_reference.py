@@ -167,6 +167,18 @@ def test_a_photograph_without_a_card_is_refused_where_one_was_asked_for():
         calibrated(laid(), "card")
 
 
+@pytest.mark.parametrize("shape", ["black", "white", "triangle", "strip", "tinted"])
+def test_what_is_only_a_little_like_a_card_is_none(shape):
+    """Would be broken: everything measured against black cloth, a paper label, a grey triangle or a strip of tape."""
+    triangle = np.array([[60.0, 60], [200, 200], [200, 60]])
+    thing = {
+        "black": card_at(level=0.008), "white": card_at(level=0.95), "triangle": (triangle, CARD),
+        "strip": (box((110, 180), 60, 240, 10), CARD), "tinted": (card_at()[0], np.multiply(CARD, (1.25, 1, 0.8))),
+    }[shape]  # fmt: skip
+    with pytest.raises(CalibrationError, match="A grey card must lie flat and whole"):
+        calibrated(laid(thing, board=0.5), "card")
+
+
 def test_without_anything_grey_there_is_a_loud_warning_and_a_large_uncertainty():
     """Would be broken: honesty. Between photographs a bare picture is off by 4 to 10 L*."""
     words = r"board\.png: nothing grey was found .* rough \(± 8\)\. Lay a grey card"
