@@ -41,8 +41,8 @@ from contrastkit.light.lightness import ADOBE_RGB, DISPLAY_P3, SRGB, luminance_t
 
 SHARED = Path(__file__).parents[2] / "shared"
 
-# (200, 30, 40) read with each profile, L*: colour-science 0.4.7 and coloraide 8.13 (checks 1.tag.p3 and 1.tag.a98 of
-# the science notes; as sRGB it is 43.302). Both give four decimals of the same number, hence the tolerance.
+# (200, 30, 40) read with each profile, L*: colour-science 0.4.7 and coloraide 8.13 (as sRGB it is 43.302).
+# Both give four decimals of the same number, hence the tolerance.
 TAGGED_LIGHTNESS_GOLD = {"p3": 44.648, "adobe": 49.6433}
 TAGGED_LIGHTNESS_GOLD_ATOL = 6e-4
 

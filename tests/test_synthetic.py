@@ -132,7 +132,7 @@ def test_the_charts_patches_stand_in_the_standard_order():
     assert sorted(range(18, 24), key=lambda i: -rgb[i, 1]) == [18, 19, 20, 21, 22, 23]
     neutral = rgb[18:].max(axis=1) - rgb[18:].min(axis=1)
     assert (neutral < 0.05).all()  # the chart's white is a little yellow
-    # Neutral 5 of this chart is L* 50.84 under D65 (SCIENCE, lighting table, by colour-science).
+    # Neutral 5 of this chart is L* 50.84 under D65 (by colour-science).
     assert lightness(rgb[21] @ [0.2126, 0.7152, 0.0722]) == pytest.approx(50.84, abs=0.7)
 
 

@@ -33,7 +33,7 @@ def three(values: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def phone(luminance: NDArray[np.float64], *, gain: float = 0.9, bend: float = 0.5) -> NDArray[np.float64]:
-    """A phone's rendering, decoded as sRGB: part of a smoothstep on the encoded values (SCIENCE, camera section)."""
+    """A phone's rendering, decoded as sRGB: part of a smoothstep on the encoded values ."""
     encoded = linear_to_srgb1(np.clip(gain * luminance, 0, 1))
     return srgb1_to_linear((1 - bend) * encoded + bend * encoded**2 * (3 - 2 * encoded))
 

@@ -24,6 +24,7 @@ _FINER = 0.35  # natural log of the ratio of grains that makes the smoother thin
 _FILLED = 0.85  # share of the rectangle round it that a card fills
 _BOX_INSET, _BOX_SPREAD = 0.6, 0.15  # share of a box that is read as a card, and the most that its pixels may scatter
 _AT_FRAME = 2.0  # cost of being cut by the frame
+_SCALE_LENGTH = 1.6  # length over width from which a thing may be half a scale or more
 _PLAUSIBLE = 16.0  # cost above which a thing is no card
 _DOUBT = 3.0  # a rival this near in cost leaves a doubt
 _OPEN = 0.06  # of linear light: greys that read within this of each other agree
@@ -203,7 +204,7 @@ def find_scale(
     """
     truth = np.asarray(lightness, float)
     found: list[Scale] = []
-    for thing in things:
+    for thing in (thing for thing in things if thing.elongation > _SCALE_LENGTH):
         quad = _four_sided(thing)
         if quad is not None:
             found += _scales_along(codes, tables, quad, truth)

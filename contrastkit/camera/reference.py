@@ -21,7 +21,6 @@ from contrastkit.camera.chart import (
     find_chart,
     fit_correction,
     judge_readings,
-    leave_one_out,
     read_patches,
     reference_xyz,
 )
@@ -36,8 +35,8 @@ from contrastkit.light.lightness import lightness_to_luminance, luminance_to_lig
 KINDS = ("auto", "card", "scale", "chart", "none")
 CARD_LIGHTNESS = float(luminance_to_lightness(0.18))  # the trade's 18 % card: L* 49.5
 
-_CARD_SIGMA = 0.37  # L*: what one card leaves uncertain at its own lightness
-_NONE_SIGMA = 8.0  # L*: a photograph with no reference, SCIENCE budget 4-10 between photographs [design choice]
+_CARD_SIGMA = 0.33  # L*: what one card leaves uncertain at its own lightness
+_NONE_SIGMA = 8.0  # L*: a photograph with no reference, 4 to 10 being usual between photographs [design choice]
 _USUAL_STYLE = 3.0  # L*, root mean square: what a phone's tone curve does to greys beyond exposure
 _PLAINLY = 3.5  # cost up to which a card is so plainly one that no chart is looked for
 _AGREE = 1.5  # L*: two cards that read within this agree
@@ -152,7 +151,7 @@ def calibrate(
         return _from_scale(photo, finding, choice.lightness, box)
     if choice.kind == "none":
         return _from_nothing(photo, finding), finding.things
-    cards = [] if choice.kind == "chart" else _cards(photo, finding, box)
+    cards = [] if choice.kind == "chart" else _cards_among(finding.things, photo, finding, box)
     if choice.kind == "chart" or (choice.kind == "auto" and (not cards or cards[0].cost > _PLAINLY)):
         chart = _find_chart(finding, box)
         if chart is not None:
@@ -161,6 +160,7 @@ def calibrate(
         raise CalibrationError(
             f"A 24-patch chart must lie whole in the photograph; none was found in {photo.name}. {_HOW_TO}"
         )
+    cards = _looked_closer(cards, photo, finding, box)
     if choice.kind == "auto" and at is None and cards and cards[0].clipped:
         cards = []  # a white label or cloth, more likely than a card; asked for by name it is refused below
     if cards:
@@ -236,9 +236,10 @@ def _from_nothing(photo: Photo, finding: Finding) -> Calibration:
 # --- card ------------------------------------------------------------------------------------------------------------
 
 
-def _cards(photo: Photo, finding: Finding, box: tuple[float, float, float, float] | None) -> list[Card]:
-    """Cards among what was found, else among what shows by its edges alone; one only where the place was given."""
-    cards = _cards_among(finding.things, photo, finding, box)
+def _looked_closer(
+    cards: list[Card], photo: Photo, finding: Finding, box: tuple[float, float, float, float] | None
+) -> list[Card]:
+    """Cards as found, else among what shows by its edges alone, else what fills the box given; one only in a box."""
     if not cards:
         outlined = find_outlined(codes8(photo), np.cbrt(photo.space.luts(8)), finding)
         cards = _cards_among(outlined, photo, finding, box)
@@ -363,7 +364,7 @@ def calibrate_on_greys(
         light, at_greys = _shifted(light, float(np.log(middle))), at_greys / middle
     curve = tone_from_greys(linear, truth * at_greys)
     residual = curve.residual if np.isfinite(curve.residual) else 1.5
-    sigma = float(np.hypot(0.3, 0.5 * residual))  # leaving a grey out widens the gap it must be guessed across
+    sigma = float(np.hypot(0.27, 0.45 * residual))  # leaving a grey out widens the gap it must be guessed across
     tables = curve.lut(photo.space.luts(photo.bits))
     style = _restyled(linear / at_greys[:, None], truth)
     return Calibration("scale", tables, light, _matrix(photo), _white(photo), sigma, outline,
@@ -400,11 +401,12 @@ def _from_chart(photo: Photo, finding: Finding, chart: Chart) -> tuple[Calibrati
     even = chart_linear(photo, chart, readings.linear, base)
     white = reference_white()
     correction = fit_correction(even[usable], xyz[usable], kind="root-polynomial", white=white)
-    guessed = leave_one_out(even[usable], xyz[usable], kind="root-polynomial", white=white)
-    missed = float(np.sqrt(np.square(guessed - lightness[usable]).mean()))
+    missed = luminance_to_lightness(np.maximum(correction.apply(even[usable])[:, 1], 0)) - lightness[usable]
+    spare = max(int(usable.sum()) - correction.coefficients.shape[1], 1)  # patches beyond what the fit can always meet
+    unsure = float(np.sqrt(np.square(missed).sum() / spare))
     others = tuple(thing for thing in finding.things if not _within(thing, chart.outline))
     return replace(base, kind="chart", to_xyz=correction.apply, white=white, style=0.0,
-                   sigma=float(np.hypot(base.sigma, missed)),
+                   sigma=float(np.hypot(base.sigma, unsure)),
                    sentence=f"chart read on {int(usable.sum())} of 24 patches"), others
 
 

@@ -208,9 +208,10 @@ def main() -> None:
     honest = [row[:3] for row in sigma_rows(both.numbers())]
     tables.append(table("The first two kinds together", ["", "asked", "contrastkit"], honest))
     results["charts"] = charts.run()
-    tables.append(table(
-        "Real photographs of charts, |ΔL*| of the colours" + ("" if results["charts"] else ": no such folder here"),
-        ["", "asked", "mean", "largest", "colours", "by greys alone, mean"], charts.rows(results["charts"])))
+    title = "Real photographs of charts, |ΔL*| of the colours"
+    header = ["", "asked", "mean", "largest", "colours", "by greys alone, mean"]
+    tables.append(table(title, header, charts.rows(results["charts"])) if results["charts"]
+                  else f"{title}: no such folder here")
     print(json.dumps(results, indent=2) if asked.json else "\n\n".join(tables))
 
 
