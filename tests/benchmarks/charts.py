@@ -95,9 +95,21 @@ def _strip(folder: Path) -> dict[str, Any]:
     base = calibrate_on_greys(photo, find(photo), nominal[greys], known[greys], places[greys])
     strip = cast("Chart", SimpleNamespace(centres=places))  # all of a chart that the next step looks at
     even = chart_linear(photo, strip, nominal, base)
-    measured = luminance_to_lightness(np.maximum(base.to_xyz(even)[:, 1], 0))
+    under_d50 = base.to_xyz(even) @ _to_d50().T  # the values are printed for D50
+    measured = luminance_to_lightness(np.maximum(under_d50[:, 1], 0))
     error = np.abs(np.delete(np.asarray(measured - known), np.arange(len(known))[greys]))
     return {"mean": float(error.mean()), "largest": float(error.max()), "colours": len(error), "by_greys": None}
+
+
+def _to_d50() -> NDArray[np.float64]:
+    """Return the Bradford matrix from XYZ under D65 to XYZ under D50."""
+    import numpy as np
+    from colour.adaptation import matrix_chromatic_adaptation_VonKries
+
+    from contrastkit.camera.chart import D50
+    from contrastkit.light.lightness import D65_WHITE
+
+    return np.asarray(matrix_chromatic_adaptation_VonKries(np.array(D65_WHITE), np.array(D50), transform="Bradford"))
 
 
 def _patch(photo: Photo, place: NDArray[np.float64]) -> NDArray[np.float64]:
