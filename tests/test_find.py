@@ -20,7 +20,7 @@ UNEVEN = (1.1 - 0.25 * FALL["cols"]) * (1 - 0.66 * ((FALL["rows"] - 0.5) ** 2 + 
 
 
 def found_on(codes):
-    """Outlines of what is found on a picture."""
+    """Outlines of what is found on a picture, at the size it is given."""
     return [thing.outline for thing in find_things(codes, ROOTS).things]
 
 

@@ -314,8 +314,8 @@ def test_nearly_every_piece_of_a_mixed_sample_is_found(sample):
     """
     Would be broken: finding, on boards nobody chose.
 
-    48 such boards had 866 pieces, of which 21 were missed and 17 invented, and 2 cards that were not seen on grey
-    boards of nearly their own grey. This sample is a quarter of them; a sound change moves a few pieces either way.
+    48 such boards had 904 pieces, of which 13 were missed and 16 invented when this was written. This sample is a
+    quarter of them; a sound change moves a few pieces either way, and a card of nearly its board's grey may be missed.
     """
     errors, _, _, missed, extra, refused = sample
     assert refused <= 1
@@ -324,10 +324,10 @@ def test_nearly_every_piece_of_a_mixed_sample_is_found(sample):
 
 
 def test_lightness_of_a_mixed_sample_is_near_the_truth(sample):
-    """Would be broken: the main number. Measured on 48 such boards: median error 0.41, 95 % within 2.1."""
+    """Would be broken: the main number. On 48 such boards the median error was 0.36, 95 % within 1.7."""
     errors, _, true, *_ = sample
     assert np.median(np.abs(errors)) <= 0.5
-    assert np.quantile(np.abs(errors), 0.95) <= 2.6  # the tail is a dozen pieces, so loose by a quarter
+    assert np.quantile(np.abs(errors), 0.95) <= 2.6  # the tail is a dozen pieces, so loose by half
     edges = [40, 70]
     wrong = np.digitize(true + errors, edges) != np.digitize(true, edges)
     assert wrong.mean() <= 0.03

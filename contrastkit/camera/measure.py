@@ -22,7 +22,13 @@ from contrastkit.camera.polygons import Floats
 from contrastkit.camera.read import Photo
 from contrastkit.camera.reference import Calibration
 from contrastkit.columns import SWATCHES, empty_table
-from contrastkit.light.lightness import lightness_to_munsell_value, luminance_to_lightness
+from contrastkit.light.lightness import (
+    D65_WHITE,
+    lab_to_chroma_hue,
+    lightness_to_munsell_value,
+    luminance_to_lightness,
+    xyz_to_lab,
+)
 from contrastkit.light.vivid import apparent_range
 
 if TYPE_CHECKING:
@@ -180,10 +186,8 @@ def _mean(pixels: _Pixels) -> Floats:
 
 
 def _chroma_hue(xyz: Floats, white: tuple[float, float, float]) -> tuple[float, float]:
-    relative = xyz / np.array(white)
-    f = np.where(relative > 216 / 24389, np.cbrt(relative), relative * (841 / 108) + 4 / 29)  # CIE 15:2004
-    a, b = 500 * (f[0] - f[1]), 200 * (f[1] - f[2])
-    return float(np.hypot(a, b)), float(np.degrees(np.arctan2(b, a)) % 360)
+    chroma, hue = lab_to_chroma_hue(xyz_to_lab(xyz / np.array(white) * np.array(D65_WHITE)))
+    return float(chroma), float(hue)
 
 
 def _sigma(
