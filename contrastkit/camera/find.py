@@ -22,6 +22,7 @@ Singles = NDArray[np.float32]
 
 SMALL_SIDE = 700  # pixels, long side of the picture that finding starts on [design choice]
 _SMALLEST = 0.018  # of the long side: anything less across is a crumb, not a piece [design choice]
+_MOST = 0.85  # of the frame: what covers more is the board itself [design choice]
 _THINNEST = 0.006  # of the long side: twice its area over its outline, half the side of a square [design choice]
 _SHADOW = 0.75  # cube root of the share of light left in the deepest shadow taken for one (0.42) [design choice]
 _CODE_ERROR = 0.7  # codes: rounding that a JPEG may leave in a smooth dark area
@@ -120,7 +121,7 @@ def find_things(codes: NDArray[np.uint8], root_table: Singles) -> Finding:
     shown = cv2.resize(difference.sure, difference.faint.shape[::-1], interpolation=cv2.INTER_AREA) | difference.busy
     things = [_thing(outline, seen, guess.solidity, codes.shape[:2], shown)
               for guess, (outline, seen) in zip(guesses, refined, strict=True)]
-    things = list(_best(guesses, things, max(codes.shape[:2])))
+    things = list(_best(guesses, things, (codes.shape[0], codes.shape[1])))
     return Finding(tuple(things), small, roots, ratio, backing, (difference.sure | difference.maybe) > 0)
 
 
@@ -302,7 +303,7 @@ def _parts(contour: NDArray[np.int32], least: float) -> list[NDArray[np.int32]]:
     return [contour]
 
 
-def _best(guesses: list[_Guess], things: list[Thing], size: int) -> tuple[Thing, ...]:
+def _best(guesses: list[_Guess], things: list[Thing], shape: tuple[int, int]) -> tuple[Thing, ...]:
     """In each region keep the fragments or what joins them, whichever the edges bear out."""
     kept: list[Thing] = []
     for region in sorted({guess.region for guess in guesses}):
@@ -311,8 +312,8 @@ def _best(guesses: list[_Guess], things: list[Thing], size: int) -> tuple[Thing,
         even = [thing for guess, thing in mine if not guess.joined and not guess.ragged]
         joined = [thing for guess, thing in mine if guess.joined]
         kept += joined if joined and _better_joined(joined[0], single, even) else _without_crumbs(single)
-    return _apart([thing for thing in kept if _is_broad(thing, size) and (
-        thing.confirmed >= _SEEN or thing.strong >= _STRONG)])
+    kept = [thing for thing in kept if _is_broad(thing, max(shape)) and thing.area < _MOST * shape[0] * shape[1]]
+    return _apart([thing for thing in kept if thing.confirmed >= _SEEN or thing.strong >= _STRONG])
 
 
 def _is_broad(thing: Thing, size: int) -> bool:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from contrastkit.camera.find import Thing
 from contrastkit.camera.greys import linear_of
-from contrastkit.camera.polygons import Floats
+from contrastkit.camera.polygons import Floats, turn
 from contrastkit.camera.read import Photo
 from contrastkit.camera.reference import Calibration
 from contrastkit.columns import SWATCHES, empty_table
@@ -45,7 +45,7 @@ _CLIPPED = 0.01  # share of the area at the camera's limit
 _GLARE = 0.002  # share of the area that is burnt-out white while the piece is not light
 _CRUSHED = 0.2  # share of the area more vivid than the photograph can hold
 _UNEVEN = 1.15  # most light over least light across one piece
-_BIMODAL = 0.55  # share of variance that two parts must explain to be called paint and ground
+_BIMODAL = 0.68  # share of variance that two parts must explain; a single spread of colours reaches 2/pi = 0.64
 
 # Uncertainty in L*, one sigma a cause; sizes fitted once on rendered scenes (DEVELOPERS.md, "How sure").
 _SIGMA_TINT, _HALF_TINT = 0.88, 15.0  # camera and eye see colours differently: grows to this, half of it at this chroma
@@ -160,7 +160,8 @@ def _pixels(photo: Photo, calibration: Calibration, outline: Floats) -> _Pixels:
     edge = min(_EDGE, 0.4 * cv2.minMaxLoc(depth)[1])
     inner = cv2.compare(depth, edge, cv2.CMP_GT)
     ring = cv2.bitwise_and(inner, cv2.compare(depth, edge + _RING - _EDGE, cv2.CMP_LE))
-    missing = (cv2.countNonZero(inside) - cv2.countNonZero(inner)) / max(cv2.countNonZero(ring), 1)
+    whole = min(turn(outline) / 2, float(cv2.countNonZero(inside)))  # the drawn outline is half a pixel too wide
+    missing = max(whole - cv2.countNonZero(inner), 0.0) / max(cv2.countNonZero(ring), 1)
     share = cv2.addWeighted(inner, 1 / 255, ring, missing / 255, 0.0, dtype=cv2.CV_32F)
     return _Pixels(codes, linear_of(codes, calibration.tables), share, cv2.divide(share, light), depth, light)
 

@@ -51,6 +51,9 @@ class ReferenceChoice:
     kind: str = "auto"
     lightness: tuple[float, ...] = ()
 
+    def __post_init__(self) -> None:
+        _check_choice(self)
+
 
 @dataclass(frozen=True)
 class Calibration:
@@ -109,11 +112,15 @@ def parse_reference(text: str) -> ReferenceChoice:
         raise InvalidInputError(
             f"Lightness values must be numbers separated by commas; got {numbers!r}. Write for example card=49.5."
         ) from None
-    return _checked(ReferenceChoice(kind, lightness))
+    return ReferenceChoice(kind, lightness)
 
 
-def _checked(choice: ReferenceChoice) -> ReferenceChoice:
+def _check_choice(choice: ReferenceChoice) -> None:
     lightness = choice.lightness
+    if choice.kind not in KINDS:
+        raise InvalidInputError(
+            f"A reference must be one of {', '.join(KINDS)}; got {choice.kind!r}. Use one of these."
+        )
     if not all(0 < value <= 100 for value in lightness):
         raise InvalidInputError(
             f"The lightness of a grey must lie above 0 and up to 100; got {lightness}. Read it off the card's label."
@@ -125,7 +132,6 @@ def _checked(choice: ReferenceChoice) -> ReferenceChoice:
             f"A scale needs the lightness of three or more steps, light to dark; got {lightness or 'none'}. "
             "Write for example scale=95,81,66,51,36,20."
         )
-    return choice
 
 
 def calibrate(
@@ -177,7 +183,8 @@ def calibrate(
 
 def _working_box(at: tuple[float, float, float, float], photo: Photo) -> tuple[float, float, float, float]:
     rows, cols = sorted((at[0], at[2])), sorted((at[1], at[3]))
-    if rows[0] < 0 or cols[0] < 0 or rows[1] > photo.size[0] or cols[1] > photo.size[1] or rows[0] == rows[1]:
+    within = rows[0] >= 0 and cols[0] >= 0 and rows[1] <= photo.size[0] and cols[1] <= photo.size[1]
+    if not within or rows[0] == rows[1] or cols[0] == cols[1]:
         raise InvalidInputError(
             f"The box of --reference-at must lie inside the photograph of {photo.size[0]} rows and {photo.size[1]} "
             f"columns; got {at}. Give ROW,COL,ROW,COL of two opposite corners, in full-resolution pixels."
