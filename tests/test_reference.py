@@ -106,8 +106,19 @@ def test_what_cannot_be_a_reference_is_refused_in_words(text, words):
         parse_reference(text)
 
 
+@pytest.mark.parametrize(("kind", "lightness", "words"), [
+    ("nonsense", (), r"A reference must be one of auto, card, scale, chart, none; got 'nonsense'\. Use one of these"),
+    ("scale", (), r"A scale needs the lightness of three or more steps"),
+    ("card", (130.0,), r"lightness of a grey must lie above 0 and up to 100"),
+])
+def test_a_choice_made_by_hand_is_held_to_the_same(kind, lightness, words):
+    """Would be broken: a choice put together in a program, measured as if nothing had been asked for."""
+    with pytest.raises(InvalidInputError, match=words):
+        ReferenceChoice(kind, lightness)
+
+
 @pytest.mark.parametrize("at", [(-5, 0, 100, 100), (0, -5, 100, 100), (0, 0, 901, 100), (0, 0, 100, 1201),
-                                (50, 0, 50, 100)])
+                                (50, 0, 50, 100), (50, 0, 100, 0)])
 def test_a_box_that_is_not_in_the_photograph_is_refused(at):
     """Would be broken: a slip in --reference-at that looks at nothing and says no card was found."""
     with pytest.raises(InvalidInputError, match=r"box of --reference-at must lie inside the photograph of 900 rows and "
@@ -367,7 +378,7 @@ def test_a_rendered_scale_is_found(backing):
 
 @pytest.mark.parametrize("numbers", [
     "95.5,81,66,50.5,35.5", "95.5,66,35.5", "90,60,30", "95,80,65,50,35,25,15,10", "95,94,93,92,91,20",
-    "99,50,49,48,47,46",
+    "99,50,49,48,47,46", "95,90,85,80,75,70",
 ])  # fmt: skip
 def test_a_scale_with_other_values_or_another_number_of_steps_is_refused(numbers):
     """Would be broken: the values of another scale typed in, and everything bent to them."""
