@@ -228,6 +228,7 @@ def _measuring_font(font: Path) -> FreeTypeFont:
     return ImageFont.truetype(str(font), _MEASURED_AT, layout_engine=ImageFont.Layout.BASIC)
 
 
+@lru_cache(maxsize=8192)
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """
     Return how wide a line of text is, in the unit of `size` (the height of its type).
