@@ -48,9 +48,9 @@ _UNEVEN = 1.15  # most light over least light across one piece
 _BIMODAL = 0.68  # share of variance that two parts must explain; a single spread of colours reaches 2/pi = 0.64
 
 # Uncertainty in L*, one sigma a cause; sizes fitted once on rendered scenes (DEVELOPERS.md, "How sure").
-_SIGMA_TINT, _HALF_TINT = 0.88, 15.0  # camera and eye see colours differently: grows to this, half of it at this chroma
+_SIGMA_TINT, _HALF_TINT = 0.82, 15.0  # camera and eye see colours differently: grows to this, half of it at this chroma
 _SIGMA_TONE = 0.22  # per L* away from the only grey of a camera's own picture: 4 to 5 L* on average, as for phones
-_SIGMA_STYLE = 0.023  # per unit of chroma, where the camera is known to have restyled the picture
+_SIGMA_STYLE = 0.021  # per unit of chroma, where the camera is known to have restyled the picture
 _SIGMA_PLACE = 1.0  # per natural-log unit of light between reference and piece
 _SIGMA_OUTLINE = 1.6  # where none of the cut edge shows
 # A colour outside the photograph's space has its negative channel cut to 0 and reads too light: by this much, L*, where

@@ -35,7 +35,7 @@ from contrastkit.light.lightness import lightness_to_luminance, luminance_to_lig
 KINDS = ("auto", "card", "scale", "chart", "none")
 CARD_LIGHTNESS = float(luminance_to_lightness(0.18))  # the trade's 18 % card: L* 49.5
 
-_CARD_SIGMA = 0.33  # L*: what one card leaves uncertain at its own lightness
+_CARD_SIGMA = 0.3  # L*: what one card leaves uncertain at its own lightness
 _NONE_SIGMA = 8.0  # L*: a photograph with no reference, 4 to 10 being usual between photographs [design choice]
 _USUAL_STYLE = 3.0  # L*, root mean square: what a phone's tone curve does to greys beyond exposure
 _PLAINLY = 3.5  # cost up to which a card is so plainly one that no chart is looked for
@@ -371,7 +371,7 @@ def calibrate_on_greys(
         light, at_greys = _shifted(light, float(np.log(middle))), at_greys / middle
     curve = tone_from_greys(linear, truth * at_greys)
     residual = curve.residual if np.isfinite(curve.residual) else 1.5
-    sigma = float(np.hypot(0.27, 0.45 * residual))  # leaving a grey out widens the gap it must be guessed across
+    sigma = float(np.hypot(0.25, 0.42 * residual))  # leaving a grey out widens the gap it must be guessed across
     tables = curve.lut(photo.space.luts(photo.bits))
     style = _restyled(linear / at_greys[:, None], truth)
     return Calibration("scale", tables, light, _matrix(photo), _white(photo), sigma, outline,
