@@ -37,8 +37,6 @@ if TYPE_CHECKING:
 # All design choices.
 _EDGE = 2  # working pixels along the cut that are mixed with the board
 _RING = 5  # working pixels, outer and inner limit of the ring that counts for them
-_LOCAL = 2  # working pixels, side of the box that local lightness is averaged over ...
-_FEWEST = 60  # ... in pieces at least this many pixels across
 _SAMPLES = 2_000  # pixels of a piece that percentiles and the split are judged on
 _SMALL = 80  # full-resolution pixels across, less is too small
 _CLIPPED = 0.01  # share of the area at the camera's limit
@@ -248,15 +246,9 @@ def _flags(limits: _Limits, calibration: Calibration, thing: Thing, uneven: bool
 
 def _parts(pixels: _Pixels, calibration: Calibration) -> dict[str, float]:
     """Local low and high, paint and ground with coverage, and the rim."""
-    shape = pixels.depth.shape
-    local, step = pixels.linear, 1
-    if min(shape) >= _FEWEST:
-        step = _LOCAL
-        local = cv2.resize(local, (shape[1] // step, shape[0] // step), interpolation=cv2.INTER_AREA)
-    every = max(1, int(np.sqrt(cv2.countNonZero(pixels.share) / step**2 / _SAMPLES)))
-    rows, cols = ((local.shape[axis] - 1) // every + 1 for axis in (0, 1))
-    depth, light = (plane[:: every * step, :: every * step][:rows, :cols] for plane in (pixels.depth, pixels.light))
-    even = local[::every, ::every] / light[..., None]
+    every = max(1, int(np.sqrt(cv2.countNonZero(pixels.share) / _SAMPLES)))
+    depth, light = pixels.depth[::every, ::every], pixels.light[::every, ::every]
+    even = pixels.linear[::every, ::every] / light[..., None]
     edge = min(_EDGE, 0.4 * cv2.minMaxLoc(pixels.depth)[1])
     rim, inner = even[(depth > edge) & (depth <= edge + _RING - _EDGE)], even[depth > edge + _RING - _EDGE]
     sample = np.concatenate([rim, inner]).astype(float)
