@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from made_scenes import box, matched, outlines_of, shared_area
 
+from contrastkit.camera.find import Thing
 from contrastkit.camera.measure import measure_things, to_full
 from contrastkit.camera.pipeline import find, measure_photo
 from contrastkit.camera.read import read_photo
@@ -43,7 +44,7 @@ def working(centres, photo):
 def measured_at(photo, finding, calibration, centres, side):
     """Lightness of squares about (row, col) centres, measured as if they were pieces; in the order of the centres."""
     squares = [box(centre, side) for centre in centres]
-    things = tuple(replace(finding.things[0], outline=square, area=side**2, at_frame=False) for square in squares)
+    things = tuple(Thing(square, side**2, 1.0, side**2, 1.0, 1.0, False, 1.0) for square in squares)
     table = measure_things(photo, calibration, things)
     full = [to_full(square, photo.reduction) for square in squares]
     return table["lightness"].to_numpy()[matched(full, outlines_of(table))[0]]
