@@ -27,7 +27,6 @@ _AT_FRAME = 2.0  # cost of being cut by the frame
 _SCALE_LENGTH = 1.6  # length over width from which a thing may be half a scale or more
 _PLAUSIBLE = 16.0  # cost above which a thing is no card
 _DOUBT = 3.0  # a rival this near in cost leaves a doubt
-_OPEN = 0.06  # of linear light: greys that read within this of each other agree
 
 
 @dataclass(frozen=True, eq=False)
@@ -272,11 +271,10 @@ def _misfit(linear: NDArray[np.float32], means: NDArray[np.float32], truth: Floa
     level = luminance_to_lightness(np.maximum(means.mean(axis=1), 0))
     each = luminance_to_lightness(np.maximum(linear.mean(axis=2), 0))
     uneven = float(np.median(each.std(axis=1)))
-    tint = np.abs(np.log(np.maximum(means, 1e-4) / means.mean(axis=1, keepdims=True)))
-    cast = np.median(np.log(np.maximum(means, 1e-4) / means.mean(axis=1, keepdims=True)), axis=0)
-    off_grey = float(np.median(np.abs(np.log(np.maximum(means, 1e-4) / means.mean(axis=1, keepdims=True)) - cast)))
+    balance = np.log(np.maximum(means, 1e-4) / np.maximum(means.mean(axis=1, keepdims=True), 1e-4))
+    off_grey = float(np.median(np.abs(balance - np.median(balance, axis=0))))  # beyond a cast that all steps share
     falls = -np.diff(level)
-    if uneven > 3 or off_grey > 0.12 or float(np.median(tint)) > 0.6 or (falls < -1).any():
+    if uneven > 3 or off_grey > 0.12 or float(np.median(np.abs(balance))) > 0.6 or (falls < -1).any():
         return None
     expected = -np.diff(truth)
     contrast = falls.sum() / expected.sum()

@@ -11,6 +11,7 @@ import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -336,8 +337,6 @@ def _from_scale(
 
 
 def _within(thing: Thing, outline: Floats) -> bool:
-    import cv2
-
     middle = thing.outline.mean(axis=0)
     centre = outline.mean(axis=0)
     grown = ((outline - centre) * 1.08 + centre)[:, ::-1].astype(np.float32)
