@@ -1,5 +1,5 @@
 """
-Measure the lightness of painted swatches from photographs, sort them by it, and show them.
+Measure the lightness of painted swatches from photographs, sort them by it, stack them, plan blocks, and show it all.
 
     >>> import contrastkit
     >>> contrastkit.fixed_breaks([40, 70])
@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from contrastkit.camera.check import CameraCheck, check_camera
     from contrastkit.camera.pipeline import PhotoResult, StudyResult, measure_photo, measure_photos
+    from contrastkit.compose.choosing import Choice, choose_stacks
+    from contrastkit.compose.cutting import cut_plan
     from contrastkit.compose.grouping import Grouping, SortedPile, sort_pile
     from contrastkit.compose.groups import (
         Breaks,
@@ -26,6 +28,10 @@ if TYPE_CHECKING:
         natural_breaks,
         sort_into_groups,
     )
+    from contrastkit.compose.plan import Plan, read_plan
+    from contrastkit.compose.rules import Rules
+    from contrastkit.compose.seams import rim_seen
+    from contrastkit.compose.stacks import Stack, StackScore, judge_stack, stack_of
     from contrastkit.errors import (
         CalibrationError,
         ContrastkitError,
@@ -38,8 +44,13 @@ if TYPE_CHECKING:
         UnreadablePhotoError,
     )
     from contrastkit.keep.tables import read_table, write_table
+    from contrastkit.lengths import parse_length
     from contrastkit.show.chart import Chart
+    from contrastkit.show.choice import stacks_sheet
+    from contrastkit.show.cutlist import write_plan
+    from contrastkit.show.pairs import pairs_chart
     from contrastkit.show.sheet import balance_chart, contact_sheet, contact_sheets, value_strip
+    from contrastkit.show.stack import stack_picture, staircase
     from contrastkit.show.study import WrittenStudy, make_study, piece_crops, write_study
 
     __version__: str
@@ -47,18 +58,29 @@ if TYPE_CHECKING:
 _HOME = {
     "camera.check": ("CameraCheck", "check_camera"),
     "camera.pipeline": ("PhotoResult", "StudyResult", "measure_photo", "measure_photos"),
+    "compose.choosing": ("Choice", "choose_stacks"),
+    "compose.cutting": ("cut_plan",),
     "compose.grouping": ("Grouping", "SortedPile", "sort_pile"),
     "compose.groups": (
         "Breaks", "balance_sentence", "equal_breaks", "fixed_breaks", "grouping_sentence", "natural_breaks",
         "sort_into_groups",
     ),
+    "compose.plan": ("Plan", "read_plan"),
+    "compose.rules": ("Rules",),
+    "compose.seams": ("rim_seen",),
+    "compose.stacks": ("Stack", "StackScore", "judge_stack", "stack_of"),
     "errors": (
         "CalibrationError", "ContrastkitError", "ContrastkitWarning", "InvalidInputError", "MissingPackageError",
         "NoReferenceWarning", "NothingFoundWarning", "TooFewSwatchesError", "UnreadablePhotoError",
     ),
     "keep.tables": ("read_table", "write_table"),
+    "lengths": ("parse_length",),
     "show.chart": ("Chart",),
+    "show.choice": ("stacks_sheet",),
+    "show.cutlist": ("write_plan",),
+    "show.pairs": ("pairs_chart",),
     "show.sheet": ("balance_chart", "contact_sheet", "contact_sheets", "value_strip"),
+    "show.stack": ("stack_picture", "staircase"),
     "show.study": ("WrittenStudy", "make_study", "piece_crops", "write_study"),
 }  # fmt: skip
 _MODULE = {name: module for module, names in _HOME.items() for name in names}
@@ -68,6 +90,7 @@ __all__ = [
     "CalibrationError",
     "CameraCheck",
     "Chart",
+    "Choice",
     "ContrastkitError",
     "ContrastkitWarning",
     "Grouping",
@@ -76,7 +99,11 @@ __all__ = [
     "NoReferenceWarning",
     "NothingFoundWarning",
     "PhotoResult",
+    "Plan",
+    "Rules",
     "SortedPile",
+    "Stack",
+    "StackScore",
     "StudyResult",
     "TooFewSwatchesError",
     "UnreadablePhotoError",
@@ -85,20 +112,32 @@ __all__ = [
     "balance_chart",
     "balance_sentence",
     "check_camera",
+    "choose_stacks",
     "contact_sheet",
     "contact_sheets",
+    "cut_plan",
     "equal_breaks",
     "fixed_breaks",
     "grouping_sentence",
+    "judge_stack",
     "make_study",
     "measure_photo",
     "measure_photos",
     "natural_breaks",
+    "pairs_chart",
+    "parse_length",
     "piece_crops",
+    "read_plan",
     "read_table",
+    "rim_seen",
     "sort_into_groups",
     "sort_pile",
+    "stack_of",
+    "stack_picture",
+    "stacks_sheet",
+    "staircase",
     "value_strip",
+    "write_plan",
     "write_study",
     "write_table",
 ]

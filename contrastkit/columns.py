@@ -64,6 +64,13 @@ SWATCHES = (
     Column("flags", "str", "", "what to be careful of, in words from FLAGS, separated by '; '"),
 )
 
+# What people may add to a swatch table of their own; choosing and cutting read it where it is there.
+DETAILS = (
+    Column("side", "float64", "mm", "side of the largest square the piece can be cut to", 0, None),
+    Column("ground", "str", "", "name of the cloth under the paint"),
+    Column("sheet", "str", "", "name of the painted sheet the piece was cut from"),
+)
+
 FLAGS = (
     Flag("clipped", "part of the piece is burnt out to the camera's limit",
          "Photograph again with less exposure."),
@@ -129,7 +136,7 @@ def _as_dtype(values: pd.Series, column: Column) -> pd.Series:
     import pandas as pd
 
     if column.dtype == "str":
-        return values.astype("str").where(values.notna(), "")
+        return _as_text(values).where(values.notna(), "")
     if column.dtype == "bool":
         return values.isin([True, "True", "true", "TRUE", 1, "1", "yes"])
     numbers: pd.Series = pd.to_numeric(values, errors="coerce").astype(float)
@@ -144,3 +151,12 @@ def _as_dtype(values: pd.Series, column: Column) -> pd.Series:
             f"row {row} has {values[row]!r}. Correct that cell or leave it empty."
         )
     return numbers
+
+
+def _as_text(values: pd.Series) -> pd.Series:
+    """As strings; half letters, which no file of text can hold, are spelled out."""
+    try:
+        "".join(map(str, values)).encode()
+    except UnicodeEncodeError:
+        values = values.map(lambda text: str(text).encode("utf-8", "backslashreplace").decode())
+    return values.astype("str")

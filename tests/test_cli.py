@@ -248,6 +248,168 @@ def test_a_table_without_any_lightness_is_nothing(run, tmp_path):
     assert code == NOTHING and "No piece is in a group yet." in out
 
 
+# --- stacks, seam and plan -------------------------------------------------------------------------------------------
+
+# Twelve values of a worked example: steps of 17 L* can be had by going from dark to light, of 38 by turns; proved by
+# CP-SAT (see gold.py). The rim values are by Zhang and Wandell's luminance kernel, worked out apart from this code.
+TWELVE = (20, 24, 31, 37, 45, 52, 58, 66, 71, 77, 84, 92)
+
+
+@pytest.fixture(scope="module")
+def twelve(tmp_path_factory):
+    path = tmp_path_factory.mktemp("twelve") / "pile.csv"
+    path.write_text("swatch_id,lightness\n" + "".join(f"p{lightness},{lightness}\n" for lightness in TWELVE))
+    return path
+
+
+@pytest.mark.parametrize(("order", "worst"), [("stepped", 17), ("alternating", 38), ("free", 38)])
+def test_stacks_are_chosen_and_told_as_json(run, twelve, order, worst):
+    """Another program would build blocks from this."""
+    code, out, _ = run("stacks", twelve, "--layers", 4, "--blocks", 3, "--order", order, "--json")
+
+    told = json.loads(out)
+    assert code == ALL_WELL
+    assert (told["worst_step"], told["proved"]) == (worst, True)
+    assert sorted(name for stack in told["stacks"] for name in stack["layers"]) == sorted(f"p{x}" for x in TWELVE)
+    for stack in told["stacks"]:
+        heights = [int(name[1:]) for name in stack["layers"]]
+        assert stack["steps"] == [abs(upper - lower) for lower, upper in zip(heights, heights[1:], strict=False)]
+    assert min(step for stack in told["stacks"] for step in stack["steps"]) == worst
+
+
+def test_stacks_are_told_in_words(run, twelve):
+    """She reads no JSON."""
+    code, out, _ = run("stacks", twelve, "--layers", 3, "--blocks", 3, "--order", "alternating")
+
+    assert code == ALL_WELL
+    lines = out.splitlines()
+    assert re.fullmatch(r"3 stacks, weakest step \d\d\.\d L\*: proved best\.", lines[0])
+    assert re.fullmatch(r"1: p\d\d \d\d / p\d\d \d\d / p\d\d \d\d   \(100 of 100\)", lines[1])
+    assert lines[2].startswith("    The weakest seam is ")
+    assert lines[-1] == "Left over: 3 pieces."
+
+
+def test_the_background_and_the_distance_are_counted(run, tmp_path):
+    """The base would vanish on what it is fused to, and nobody would have said so."""
+    pile = tmp_path / "pile.csv"
+    pile.write_text("swatch_id,lightness,lightness_rim\na,30,90\nb,70,90\n")
+
+    _, out, _ = run("stacks", pile, "--layers", 2, "--blocks", 1, "--background", 34, "--distance", "3m", "--json")
+
+    (stack,) = json.loads(out)["stacks"]
+    assert stack["layers"] == ["b", "a"]
+    assert (stack["background_step"], stack["weakest"]) == (36, 36)
+    assert [seam["below"] for seam in stack["seams"]] == ["background", "b"]
+    assert stack["seams"][1]["line_step"] == pytest.approx(6.9, abs=0.05)  # the rim of a between 70 and 30
+    _, out, _ = run("stacks", pile, "--layers", 2, "--blocks", 1, "--distance", "3m")
+    assert "the rim still stands 7 L* clear" in out
+
+
+def test_rules_reach_the_choice(run, tmp_path):
+    """An option that does nothing would be believed."""
+    pile = tmp_path / "pile.csv"
+    rows = [("a", 10, 90, "s"), ("b", 20, 60, "s"), ("c", 50, 90, "t"), ("d", 60, 40, "u"), ("e", 90, 60, "t")]
+    pile.write_text("swatch_id,lightness,side,sheet\n" + "".join(f"{i},{x},{w},{h}\n" for i, x, w, h in rows))
+
+    def layers(*words):
+        code, out, err = run("stacks", pile, "--layers", 2, "--blocks", 1, "--json", *words)
+        assert code == ALL_WELL, err
+        return json.loads(out)["stacks"][0]["layers"]
+
+    assert layers() == ["a", "e"]
+    assert layers("--never", "a", "--never", "e") == ["b", "d"]
+    assert layers("--must", "c", "--must", "d") == ["c", "d"]
+    assert layers("--layer-sides", "80mm,any", "--never", "a") == ["c", "e"]
+    assert layers("--layer-groups", "light,medium") == ["e", "c"]
+    assert layers("--differ", "sheet", "--never", "e") == ["a", "d"]
+    assert layers("--profile", "9") in (["a", "b"], ["c", "d"])
+    code, _, err = run("stacks", pile, "--layers", 2, "--blocks", 2, "--twins", 1)
+    assert (code, "the twins" in err) == (BAD_USAGE, True)  # no two pieces are alike enough
+    _, out, _ = run("stacks", pile, "--layers", 2, "--blocks", 1, "--at-least", 10, "--json")
+    assert json.loads(out)["aim"] == "sparing"
+    assert json.loads(out)["stacks"][0]["layers"] == ["c", "d"]
+
+
+def test_the_chosen_stacks_are_drawn(run, twelve, tmp_path):
+    """A picture says it faster."""
+    code, out, _ = run("stacks", twelve, "--layers", 3, "--blocks", 4, "--out", tmp_path / "stacks.pdf")
+
+    assert code == ALL_WELL
+    assert f"Drawn: {tmp_path / 'stacks.pdf'}" in out
+    assert (tmp_path / "stacks.pdf").read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(
+    ("lightness", "distance", "line_step"),
+    [((30, 90, 70), "1m", 17.7), ((30, 90, 70), "3m", 6.9), ((30, 90, 35), "5", 25.3), ((70, 30, 75), "200cm", 19.2)],
+)
+def test_a_rim_is_judged_at_a_distance(run, lightness, distance, line_step):
+    """Whether the rim holds the pieces apart is asked before anything is fused."""
+    code, out, _ = run("seam", *lightness, "--rim", "1/16in", "--distance", distance, "--json")
+
+    told = json.loads(out)
+    assert code == ALL_WELL
+    assert told["line_step"] == pytest.approx(line_step, abs=0.05)
+    assert told["step"] == abs(lightness[0] - lightness[2])
+    assert told["lighter"] == "right"
+
+
+def test_a_rim_is_told_in_a_sentence_with_the_usual_width_and_distance(run):
+    """Most people have a sixteenth of an inch and a room."""
+    code, out, _ = run("seam", 30, 90, 70)
+
+    assert (code, out) == (ALL_WELL, "At 3 m the rim still stands 7 L* clear; at 3.6 m it is gone.\n")
+
+
+PLAN = """
+units = "in"
+rim = "1/16"
+gap = "1/4"
+
+[[block]]
+name = "Lantern"
+count = 2
+prints = ["3 1/2", "2 1/2", "1 3/4"]
+surrounds = 2
+"""
+
+
+def test_a_plan_gives_what_is_cut_and_how_large_blocks_get(run, tmp_path):
+    """By hand: s = 3 5/8 in, g = 1/4 in; sqrt(2) (s + g) = 139.194 mm, 2 s + g (1 + sqrt(2)) = 199.480 mm."""
+    (tmp_path / "plan.toml").write_text(PLAN)
+
+    code, out, _ = run("plan", tmp_path / "plan.toml", "--json", "--out", tmp_path / "plan")
+
+    told = json.loads(out)
+    assert code == ALL_WELL
+    assert told["blocks"][0]["finished_mm"] == pytest.approx([92.075, 139.194, 199.480], abs=0.001)
+    squares = [(entry["count"], entry["side_mm"]) for entry in told["cut"] if entry["what"] == "square"]
+    assert squares == [(8, 92.075), (8, 66.675), (8, 47.625)]  # a core, one block in quarters, two in halves, twice
+    assert [Path(file).name for file in told["files"]] == ["plan.html", "cut-list.csv"]
+    assert all(Path(file).exists() for file in told["files"])
+
+
+def test_a_plan_is_told_in_sentences(run, tmp_path):
+    """She would have to read a table to know how much to paint."""
+    (tmp_path / "plan.toml").write_text(PLAN)
+
+    code, out, _ = run("plan", tmp_path / "plan.toml")
+
+    assert code == ALL_WELL
+    assert out.startswith("24 squares to cut: 8 of 3 5/8 in, 8 of 2 5/8 in, 8 of 1 7/8 in.")
+
+
+def test_a_typing_error_in_a_plan_is_named_with_the_word_that_was_meant(run, tmp_path):
+    """A misspelt rim would silently be no rim."""
+    (tmp_path / "plan.toml").write_text(PLAN.replace("rim =", "rmi ="))
+
+    code, out, err = run("plan", tmp_path / "plan.toml", "--json")
+
+    assert code == BAD_USAGE
+    assert "'rmi'" in err
+    assert "rim" in json.loads(out)["error"]
+
+
 # --- camera-check ----------------------------------------------------------------------------------------------------
 
 
@@ -307,6 +469,16 @@ def test_a_spoilt_chart_is_refused_in_words_and_in_json(run, tmp_path):
         (["study", "a.jpg", "--out", "b", "--edges", "dark"], "it must be numbers with commas between"),
         (["study", "a.jpg", "--out", "b", "--groups", "equal", "--edges", "40,70"], "equal groups find their own"),
         (["groups", "nowhere.csv"], "There is no file 'nowhere.csv'"),
+        (["stacks", "nowhere.csv", "--layers", "3", "--blocks", "2"], "There is no file 'nowhere.csv'"),
+        (["stacks", "a.csv", "--layers", "3"], "required: --blocks"),
+        (["stacks", "a.csv", "--layers", "3", "--blocks", "2", "--order", "up"], "invalid choice: 'up'"),
+        (["seam", "30", "90"], "required: L_RIGHT"),
+        (["seam", "30", "90", "120"], "100"),
+        (["seam", "30", "nan", "70"], "rim"),
+        (["seam", "30", "90", "70", "--rim", "thin"], "'thin'"),
+        (["seam", "30", "90", "70", "--distance", "0"], "more than zero"),
+        (["seam", "30", "90", "70", "--rim", "-1mm"], "expected one argument"),
+        (["plan", "nowhere.toml"], "nowhere.toml"),
     ],
 )
 def test_bad_usage_is_refused_in_words(run, words, told, tmp_path, monkeypatch):
@@ -320,7 +492,9 @@ def test_bad_usage_is_refused_in_words(run, words, told, tmp_path, monkeypatch):
     assert os.listdir(tmp_path) == []
 
 
-@pytest.mark.parametrize("command", [[], ["study"], ["measure"], ["groups"], ["camera-check"]])
+@pytest.mark.parametrize(
+    "command", [[], ["study"], ["measure"], ["groups"], ["stacks"], ["seam"], ["plan"], ["camera-check"]]
+)
 def test_help_tells_the_exit_codes(run, command):
     """A script's author would have to try."""
     code, out, _ = run(*command, "--help")

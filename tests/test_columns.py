@@ -134,3 +134,10 @@ def test_other_tables_can_declare_their_own_columns():
     """The check would be tied to swatches."""
     columns = (Column("width", "float64", "mm", "width of the strip", 0, 1000, required=True),)
     assert check_table(pd.DataFrame({"width": ["12.5"]}), columns)["width"].tolist() == [12.5]
+
+
+def test_half_letters_are_spelled_out_however_pandas_keeps_strings():
+    """A file's name may hold bytes that are no letters; no CSV, page or database can hold them as they are."""
+    table = pd.DataFrame({"swatch_id": pd.Series(["bad\udcff", "good"], dtype=object), "lightness": [40.0, 50.0]})
+
+    assert check_table(table, SWATCHES)["swatch_id"].tolist() == ["bad\\udcff", "good"]

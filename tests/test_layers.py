@@ -36,7 +36,10 @@ AT_HOME = {
     "matplotlib": {"show", "panels"},
     "ipywidgets": {"panels"},
 }
-ALLOWED = {"light": {"numpy"}, "compose": {"numpy", "pandas", "scipy"}}  # beside the standard library
+ALLOWED = {  # beside the standard library
+    "light": {"numpy"},
+    "compose": {"numpy", "pandas", "scipy", "ortools"},
+}
 
 
 def modules(package: Path) -> dict[str, ast.Module]:

@@ -60,7 +60,7 @@ def test_the_session_in_readme_gives_what_it_shows(monkeypatch):
     monkeypatch.chdir(ROOT)
     (session,) = re.findall(r"```pycon\n(.*?)```", README, re.DOTALL)
     test = doctest.DocTestParser().get_doctest(session, {}, "README", "README.md", 0)
-    assert len(test.examples) == 10
+    assert len(test.examples) == 13
     report: list[str] = []
     runner = doctest.DocTestRunner(checker=NumbersNearly(), verbose=False)
     runner.run(test, out=report.append)
@@ -87,11 +87,13 @@ def test_every_link_leads_somewhere(page):
         assert not anchor or anchor in headings, target
 
 
-def test_the_picture_in_readme_says_in_words_what_it_shows():
+def test_each_picture_in_readme_says_in_words_what_it_shows():
     """For those who do not see it."""
-    ((alt, path),) = re.findall(r"!\[(.*?)\]\((.*?)\)", README, re.DOTALL)
-    assert len(alt) > 40
-    assert path.endswith(".png")
+    pictures = re.findall(r"!\[(.*?)\]\((.*?)\)", README, re.DOTALL)
+    assert len(pictures) == 2
+    for alt, path in pictures:
+        assert len(alt) > 40
+        assert path.endswith(".png")
 
 
 def test_exit_codes_in_readme_are_those_of_the_command():

@@ -17,7 +17,11 @@ from contrastkit.columns import FLAGS, SWATCHES, empty_table
 from contrastkit.compose.groups import fixed_breaks, grouping_sentence
 from contrastkit.errors import InvalidInputError
 from contrastkit.light.lightness import srgb1_to_lightness
+from contrastkit.show.choice import best_stacks
+from contrastkit.show.drawing import Drawing, Shape
+from contrastkit.show.markup import drawing_svg
 from contrastkit.show.outlines import draw_outlines
+from contrastkit.show.pairs import all_pairs
 from contrastkit.show.pieces import pieces_dark_to_light
 from contrastkit.show.report import Failure, PhotoPage, write_report
 
@@ -74,11 +78,13 @@ def made_pages(table, size=(1200, 1600)):
 
 
 def report(
-    folder, table, *, crops=None, pages=(), failures=(), breaks=BREAKS, title="A finding", sentences=("State.",)
+    folder, table, *, crops=None, pages=(), failures=(), breaks=BREAKS, title="A finding", sentences=("State.",),
+    stacks=False,
 ):
+    crops = made_crops(table, size=80) if crops is None else crops
     path = write_report(
-        folder, table, made_crops(table, size=80) if crops is None else crops, pages, failures, breaks,
-        title=title, sentences=sentences, made=DATE,
+        folder, table, crops, pages, failures, breaks, title=title, sentences=sentences, made=DATE,
+        best=best_stacks(table, crops) if stacks else None,
     )
     return path.read_text(encoding="utf-8")
 
@@ -87,7 +93,7 @@ def report(
 def study(tmp_path_factory):
     table = made_table(12)
     failures = [Failure("veil.jpg", "The card is burnt out. Photograph again with less exposure.")]
-    text = report(tmp_path_factory.mktemp("study"), table, pages=made_pages(table), failures=failures)
+    text = report(tmp_path_factory.mktemp("study"), table, pages=made_pages(table), failures=failures, stacks=True)
     return table, text, Page(text)
 
 
@@ -196,6 +202,93 @@ def test_a_vivid_piece_says_how_light_it_looks(tmp_path):
     assert "looks 60" not in page.text and "looks 61" not in page.text
 
 
+# Pairs and stacks.
+
+
+def test_the_pairs_say_their_finding_in_words_and_in_a_drawing(study):
+    """The reader would not know which pieces go together."""
+    table, text, page = study
+    pairs = all_pairs(table)
+    assert (2, pairs.finding) in page.headings
+    assert pairs.how in page.text
+    part = Page(re.search('<section id="pairs".*?</section>', text, flags=re.DOTALL)[0])
+    drawings = [attrs for attrs in part.all("svg") if attrs.get("role") == "img"]
+    assert [attrs["class"] for attrs in drawings] == ["drawn pairs wide", "drawn pairs medium", "drawn pairs narrow"]
+    assert {attrs["aria-label"] for attrs in drawings} == {pairs.description}
+
+
+def test_every_square_of_the_pairs_is_on_the_page(study):
+    """A pair would be missing from the page. The wide drawing has one filled square for each that is not lost."""
+    table, text, _ = study
+    wide = re.search('<svg class="drawn pairs wide".*?</svg>', text, flags=re.DOTALL)[0]
+    boxes = re.findall(r'x="([\d.]+)" y="[^"]*" width="([\d.]+)" height="([\d.]+)" style="fill:var\(--(\w+)\)', wide)
+    cells = [box for box in boxes if float(box[0]) > 25 and box[1] == box[2] and box[3] in ("text", "secondary")]
+    assert len(cells) == sum(all_pairs(table).counts[1:5])  # left of 25 px stands the key
+
+
+def test_the_stacks_are_drawn_and_told_bottom_first(study):
+    """She would cut the wrong piece large, or not know how the stacks were chosen."""
+    table, text, page = study
+    best = best_stacks(table, {})
+    assert len(best.drawn) == 2
+    assert (2, best.finding) in page.headings
+    assert best.how in page.text
+    cells = re.findall(r'<li class="stack">.*?</ol></li>', text, flags=re.DOTALL)
+    lightness = table.set_index("swatch_id")["lightness"]
+    for cell, stack in zip(cells, best.drawn, strict=True):
+        picture, grey = Page(cell).all("img")
+        assert picture["alt"] == stack.description and grey["alt"] == f"Stack {stack.number} in grey."
+        names = re.findall("<bdi>(.*?)</bdi>", cell)
+        assert names == [piece.swatch_id for piece in stack.layers]
+        words = Page(cell).text
+        places = [words.index(f"{name} L* {lightness[name]:.0f}") for name in names]
+        assert places == sorted(places)
+        assert stack.verdict in words
+        steps = re.findall(r"step of ([\d.]+)", words)
+        assert [round(float(step)) for step in steps] == [round(abs(seam.step)) for seam in stack.seams]
+        bold = re.findall(r"<strong>([\d.]+)</strong>", cell)
+        assert bold == [str(stack.number), steps[stack.weakest]]
+        for width, grey_of, name in re.findall(
+            r'style="width:([\d.]+)%;background:#(\w\w)\w+"></span></span><span><bdi>(.*?)</bdi>', cell):
+            assert float(width) == pytest.approx(lightness[name], abs=0.051)
+            assert float(srgb1_to_lightness([int(grey_of, 16) / 255] * 3)) == pytest.approx(lightness[name], abs=0.25)
+
+
+def test_what_the_stacks_leave_over_is_named(tmp_path):
+    """She would not know what she still has."""
+    table = made_table(13, seed=4)
+    page = Page(report(tmp_path, table, stacks=True))
+    best = best_stacks(table, {})
+    left = table[table["swatch_id"].isin(best.choice.left_over)].sort_values("lightness")["swatch_id"]
+    assert f"Left over, {len(left)} piece{'s' if len(left) > 1 else ''}: {', '.join(left)}." in page.text
+
+
+def test_a_stack_on_a_background_lies_on_it(tmp_path):
+    """It would be judged against another ground than the cloth it is for. L* 30 is #474747."""
+    from contrastkit.compose.choosing import choose_stacks
+    from contrastkit.show.choice import BestStacks, draw_stacks
+
+    table = made_table(6)
+    choice = choose_stacks(table, layers=3, blocks=1, order="alternating", background=30.0)
+    best = BestStacks(choice, "As asked.", draw_stacks(choice, table, {}, background=30.0, side=90))
+    path = write_report(tmp_path, table, {}, [], [], BREAKS, title="T", sentences=[], best=best)
+    cell = re.search(r'<li class="stack">.*?</ol></li>', path.read_text(encoding="utf-8"), flags=re.DOTALL)[0]
+    assert cell.count('class="mat" style="background:#474747"') == 2
+    assert re.findall("<bdi>(.*?)</bdi>", cell) == ["background", *choice.stacks[0].layers]
+    assert Page(cell).text.count("step of") == 3
+
+
+@pytest.mark.parametrize(("count", "words"), [(1, "1 piece"), (2, "2 pieces")])
+def test_a_pile_too_small_for_stacks_says_so_in_one_sentence(tmp_path, count, words):
+    """The reader would look for what the others have."""
+    table = made_table(count)
+    page = Page(report(tmp_path, table, stacks=True))
+    assert f"There is no stack of three to show: {words} measured." in page.text
+    assert not [heading for _, heading in page.headings if "stack" in heading or "pair" in heading] or count == 2
+    assert ("#pairs" in {attrs["href"] for attrs in page.all("a")}) == (count == 2)
+    assert "#stacks" not in {attrs["href"] for attrs in page.all("a")}
+
+
 # Hard cases.
 
 
@@ -232,13 +325,13 @@ HOSTILE = [
 
 @pytest.fixture(scope="module")
 def hostile(tmp_path_factory):
-    table = made_table(12).assign(swatch_id=HOSTILE, photo=HOSTILE[0])
+    table = made_table(12).assign(swatch_id=pd.Series(HOSTILE, dtype=object), photo=HOSTILE[0])
     table["flags"] = ["<i>odd</i>", "glare", *[""] * 10]
     page = PhotoPage(HOSTILE[0], np.full((300, 400, 3), 128, np.uint8), 10.0, "<b>bold</b>", None, ("<u>note</u>",))
     crops = dict(zip(HOSTILE, made_crops(made_table(12), size=40).values(), strict=True))
     return report(
         tmp_path_factory.mktemp("hostile"), table, crops=crops, pages=[page],
-        failures=[Failure(HOSTILE[1], HOSTILE[0])], title=HOSTILE[0], sentences=[HOSTILE[1]],
+        failures=[Failure(HOSTILE[1], HOSTILE[0])], title=HOSTILE[0], sentences=[HOSTILE[1]], stacks=True,
     )
 
 
@@ -296,7 +389,7 @@ def test_every_picture_says_what_it_shows(study):
     """Who does not see a picture would be told nothing."""
     table, _, page = study
     pictures = page.all("img")
-    assert len(pictures) == 3 + 12
+    assert len(pictures) == 3 + 12 + 2 * 2  # photographs, pieces, stacks in colour and in grey
     assert all(len(attrs["alt"]) > 5 for attrs in pictures)
     drawings = [attrs for attrs in page.all("svg") if attrs.get("role") == "img"]
     assert all(attrs["aria-label"] for attrs in drawings)
@@ -442,3 +535,15 @@ def test_an_outline_that_cannot_be_read_is_passed_over(tmp_path):
     table = made_table(3)
     table["outline"] = ["not json", json.dumps([[1, 2]]), json.dumps({"row": 1})]
     assert Page(report(tmp_path, table, crops={}, pages=made_pages(table, (300, 400)))).headings
+
+
+# Drawings on a page.
+
+
+def test_a_shape_on_a_page_has_its_points_and_follows_the_page():
+    """A triangle would be upside down (pages count from the top), or stay black on a dark page."""
+    shape = Shape(((0, 0), (30, 0), (0, 15)), fill=50.0, edge="text", line=1.5, dashed=True)
+    (polygon,) = Page(drawing_svg(Drawing(40, 20, (shape,), "A triangle."), {}, "drawn")).all("polygon")
+    assert polygon["points"] == "0.0,20.0 30.0,20.0 0.0,5.0"
+    assert polygon["style"] == "fill:#777777;stroke:var(--text);stroke-width:1.5"
+    assert polygon["stroke-dasharray"]

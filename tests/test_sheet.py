@@ -15,7 +15,9 @@ from PIL import Image
 from contrastkit.compose.groups import fixed_breaks, natural_breaks, sort_into_groups
 from contrastkit.errors import InvalidInputError, TooFewSwatchesError
 from contrastkit.light.lightness import luminance, luminance_to_lightness, srgb1_to_lightness, srgb1_to_linear
-from contrastkit.show.crops import cut_out
+from contrastkit.show.chart import chart_of
+from contrastkit.show.crops import CutOut, cut_out
+from contrastkit.show.drawing import Drawing, Photo, Shape, moved
 from contrastkit.show.pieces import pieces_dark_to_light
 from contrastkit.show.sheet import balance_chart, contact_sheet, contact_sheets, value_strip
 
@@ -464,3 +466,61 @@ def test_a_balance_of_any_size_stays_on_its_page(count):
     assert height < 140
     assert all(x >= 0 and y >= 0 and x + w <= width and y + h <= height for x, y, w, h, _ in boxes_of(chart))
     assert len(boxes_of(chart)) < 2100
+
+
+# Marks that no chart of a pile needs yet.
+
+TRIANGLE = ((2.0, 1.0), (12.0, 1.0), (2.0, 6.0))
+
+
+def drawn(*marks, pictures=None):
+    """A chart of 20 by 10 mm."""
+    return chart_of(Drawing(20, 10, marks, "Marks."), pictures or {})
+
+
+def test_a_shape_is_drawn_through_its_points_in_its_tones():
+    """A triangle would lie elsewhere, or be filled or edged as another; half an 8-bit code is at most 0.25 L*."""
+    (patch,) = axes_of(drawn(Shape(TRIANGLE, fill=70.0, edge="text", line=0.5))).patches
+    assert patch.get_xy()[:-1] == pytest.approx(np.array(TRIANGLE))  # the last is the first again
+    assert lightness_of(patch.get_facecolor()) == pytest.approx(70, abs=0.25)
+    assert lightness_of(patch.get_edgecolor()) == pytest.approx(15, abs=0.25)
+    assert patch.get_linewidth() == pytest.approx(0.5 * MM)
+    assert patch.get_linestyle() == "solid"
+
+
+def test_a_shape_may_be_an_outline_alone_and_dashed():
+    """What lies under a layer, or is left open, could not be shown without hiding what is there."""
+    (patch,) = axes_of(drawn(Shape(TRIANGLE, edge="secondary", dashed=True))).patches
+    assert patch.get_facecolor()[3] == 0
+    assert patch.get_linestyle() != "solid"
+
+
+def test_a_shape_covers_the_area_it_has():
+    """An edge might be drawn round what is only filled, or a corner cut off: 25 of 200 mm2, to a pixel of outline."""
+    canvas = FigureCanvasAgg(drawn(Shape(TRIANGLE, fill=0.0)).figure)
+    canvas.draw()
+    ground, dark = (float(np.asarray(canvas.buffer_rgba())[..., 0].max()), 0.0)
+    share = (ground - np.asarray(canvas.buffer_rgba())[..., 0].mean()) / (ground - dark)
+    assert share == pytest.approx(25 / 200, rel=0.02)
+
+
+def test_a_shape_moves_whole():
+    """A block would leave its triangles behind when it is placed on a page."""
+    assert moved(Shape(TRIANGLE), 3, -1).points == ((5, 0), (15, 0), (5, 5))
+
+
+@pytest.mark.parametrize("channels", [3, 4])
+def test_any_picture_can_be_placed(channels):
+    """Only cut-out swatches could be shown, no mock-up."""
+    pixels = np.full((5, 10, channels), 200, np.uint8)
+    for picture in (pixels, CutOut(pixels, ())):
+        (image,) = axes_of(drawn(Photo(4, 2, 10, 5, "dusk"), pictures={"dusk": picture})).images
+        assert tuple(image.get_extent()) == (4, 14, 2, 7)
+        assert (image.get_array() == 200).all()
+
+
+@pytest.mark.parametrize("pixels", [np.zeros((4, 4, 3)), np.zeros((4, 4), np.uint8), np.zeros((0, 4, 3), np.uint8)])
+def test_what_is_no_picture_is_refused(pixels):
+    """Linear light would be drawn as if it were encoded, far too dark."""
+    with pytest.raises(InvalidInputError, match=r"8-bit pixels of shape .*'dusk' is .* Convert it to 8-bit sRGB first"):
+        drawn(Photo(0, 0, 4, 4, "dusk"), pictures={"dusk": pixels})

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from made_photos import PILE, STEPS, board, chart
+from PIL import Image
 
 from contrastkit.camera.pipeline import Failed, PhotoResult, measure_each, measure_photo, measure_photos
 from contrastkit.camera.read import Photo
@@ -30,7 +31,10 @@ from contrastkit.show.study import (
 )
 
 DEMO = Path(__file__).parents[1] / "data" / "thistlewick"
-FILES = ["balance.png", "contact-sheet.pdf", "contact-sheet.png", "report.html", "swatches.csv", "value-strip.png"]
+FILES = [
+    "balance.png", "contact-sheet.pdf", "contact-sheet.png", "pairs.png", "report.html", "stacks.pdf", "stacks.png",
+    "swatches.csv", "value-strip.png",
+]
 
 
 @pytest.fixture(scope="module")
@@ -56,9 +60,10 @@ def test_a_study_is_a_table_pictures_and_a_report(study):
     """Something would be missing from the folder, or something left over in it."""
     assert sorted(os.listdir(study.folder)) == FILES
     assert sorted(file.name for file in study.files) == FILES
-    for name in ("contact-sheet.png", "value-strip.png", "balance.png"):
+    for name in ("contact-sheet.png", "value-strip.png", "balance.png", "pairs.png", "stacks.png"):
         assert min(cv2.imread(str(study.folder / name)).shape[:2]) > 500
-    assert (study.folder / "contact-sheet.pdf").read_bytes().startswith(b"%PDF")
+    for name in ("contact-sheet.pdf", "stacks.pdf"):
+        assert (study.folder / name).read_bytes().startswith(b"%PDF")
 
 
 def test_the_table_holds_the_truth_of_every_piece(study):
@@ -92,6 +97,53 @@ def test_the_report_shows_every_piece_and_photograph(study):
     assert 'alt="morning.png, with 7 pieces and the grey reference outlined' in report
     assert "Well balanced: 4 dark, 6 medium, 4 light" in report
     assert "no picture" not in report
+
+
+def test_the_best_stacks_are_shown_in_the_report_and_told_on_the_screen(study):
+    """The pile's best use would be lost in the folder. Flat pieces 22 to 81: four stacks of three keep 20 L*."""
+    choice = study.best.choice
+    assert len(choice.stacks) == 4 and choice.worst_step >= 20
+    assert f"{study.best.finding}." in study.sentences
+    report = (study.folder / "report.html").read_text(encoding="utf-8")
+    assert f'<h2 id="stacks-title">{study.best.finding}</h2>' in report
+    for stack in study.best.drawn:
+        assert f'alt="{stack.description}"' in report
+    assert "of 91 pairs separate across a room</h2>" in report
+    with Image.open(study.folder / "stacks.png") as picture:
+        assert picture.text["Description"].startswith(study.best.finding)
+
+
+def test_two_pieces_have_pairs_and_no_stacks_and_the_report_says_so(photos, tmp_path):
+    """A small board would fail, or leave the stacks of the study before it lying in the folder."""
+    make_study([photos / "morning.png"], tmp_path / "study")
+    board(tmp_path / "two.png", PILE[:2])
+
+    study = make_study([tmp_path / "two.png"], tmp_path / "study")
+
+    assert study.best is None
+    assert not {"stacks.png", "stacks.pdf"} & set(os.listdir(study.folder))
+    assert "pairs.png" in os.listdir(study.folder)
+    report = (study.folder / "report.html").read_text(encoding="utf-8")
+    assert "<p>There is no stack of three to show: 2 pieces measured.</p>" in report
+    assert not any("stack" in sentence for sentence in study.sentences)
+
+
+def test_one_piece_has_no_pairs(tmp_path):
+    """A board with one piece would fail at the last picture."""
+    board(tmp_path / "one.png", PILE[2:3])
+
+    study = make_study([tmp_path / "one.png"], tmp_path / "study")
+
+    assert len(study.pile.table) == 1
+    assert not {"stacks.png", "stacks.pdf", "pairs.png"} & set(os.listdir(study.folder))
+
+
+def test_stacks_are_printed_on_the_paper_asked_for(photos, tmp_path):
+    """On Letter they would be cut off. 612 by 792 points."""
+    study = make_study([photos / "morning.png"], tmp_path, paper="Letter")
+
+    size = re.search(rb"/MediaBox \[ ?0 0 ([\d.]+) ([\d.]+)", (study.folder / "stacks.pdf").read_bytes())
+    assert [float(side) for side in size.groups()] == pytest.approx([612, 792], abs=0.2)
 
 
 def test_a_title_heads_the_report_and_the_finding_follows(photos, tmp_path):
@@ -195,7 +247,7 @@ def test_pictures_of_a_study_are_left_out_of_folders_but_measured_when_named(pho
     assert find_photos([sheet]) == [sheet]
 
 
-@pytest.mark.parametrize("name", ["balance.png", "contact-sheet-12.png", "report.html"])
+@pytest.mark.parametrize("name", ["balance.png", "contact-sheet-12.png", "report.html", "pairs.png", "stacks.pdf"])
 def test_what_no_study_wrote_is_never_replaced(photos, tmp_path, name):
     """A photograph that happens to be called balance.png would be lost."""
     (tmp_path / name).write_text("mine")

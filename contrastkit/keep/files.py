@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
@@ -87,11 +87,36 @@ def table_place(path: StrPath, *, never: Iterable[StrPath] = ()) -> Path:
     Traceback (most recent call last):
     contrastkit.errors.InvalidInputError: A table is written to a file that ends in .csv; got 'photo.jpg'. ...
     """
+    return file_place(path, (".csv",), what="A table", never=never)
+
+
+def file_place(path: StrPath, endings: Sequence[str], *, what: str, never: Iterable[StrPath] = ()) -> Path:
+    """
+    Return the path of a file to be written, once it is sure that nothing is lost and something can be written.
+
+    Parameters
+    ----------
+    path : a name with one of the endings; its folder is made if it is not there
+    endings : e.g. (".csv",)
+    what : what is to be written, as the first words of an error: "A table"
+    never : files not to be written over
+
+    Raises
+    ------
+    InvalidInputError
+        As for `table_place`.
+
+    >>> file_place("stacks.doc", (".pdf", ".png"), what="A picture")
+    Traceback (most recent call last):
+    contrastkit.errors.InvalidInputError: A picture is written to a file that ends in .pdf or .png; got ...
+    """
     place = Path(path)
-    if place.suffix.lower() != ".csv":
-        raise InvalidInputError(f"A table is written to a file that ends in .csv; got {shown(place)}. Rename it.")
+    if place.suffix.lower() not in endings:
+        raise InvalidInputError(
+            f"{what} is written to a file that ends in {' or '.join(endings)}; got {shown(place)}. Rename it."
+        )
     if os.path.isdir(place):
-        raise InvalidInputError(f"A table must be written to a file; {shown(place)} is a folder. Name a file in it.")
+        raise InvalidInputError(f"{what} must be written to a file; {shown(place)} is a folder. Name a file in it.")
     refuse_to_replace([place], never)
     ready_folder(place.parent)
     return place

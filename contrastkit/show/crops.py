@@ -188,8 +188,17 @@ def _box_area(points: NDArray[np.float64], degrees: float) -> float:
 def _pixels(light: Floats) -> Pixels:
     alpha = np.clip(light[..., 3:], 0, 1)
     plain = light[..., :3] / np.maximum(alpha, 1e-3)
-    steps = (np.clip(plain, 0, 1) * _STEPS + 0.5).astype(np.uint16)
-    return np.dstack([_encoding()[steps], np.round(alpha * 255).astype(np.uint8)])
+    return np.dstack([encoded(plain), np.round(alpha * 255).astype(np.uint8)])
+
+
+def encoded(linear: NDArray[np.floating]) -> Pixels:
+    """
+    Return linear light (0-1; what is brighter is clipped) as 8-bit sRGB of the same shape.
+
+    >>> encoded(np.array([0, 0.18, 2], np.float32)).tolist()
+    [0, 118, 255]
+    """
+    return np.asarray(_encoding()[(np.clip(linear, 0, 1) * _STEPS + 0.5).astype(np.uint16)])
 
 
 def flattened(cut: CutOut) -> Pixels:

@@ -57,8 +57,19 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Shape:
+    """A polygon through these (x, y) points, closed: filled with a tone, edged with another, or both."""
+
+    points: tuple[tuple[float, float], ...]
+    fill: Tone | None = None
+    edge: Tone | None = None
+    line: float = 0.25
+    dashed: bool = False
+
+
+@dataclass(frozen=True)
 class Photo:
-    """The cut-out picture of the swatch of this name."""
+    """The picture of this name, in a box that it fills: that of the swatch, or any other that goes with a drawing."""
 
     x: float
     y: float
@@ -68,7 +79,7 @@ class Photo:
     title: str = ""
 
 
-Mark = Words | Box | Line | Photo
+Mark = Words | Box | Line | Shape | Photo
 
 
 @dataclass(frozen=True)
@@ -144,4 +155,6 @@ def moved(mark: Mark, right: float, up: float) -> Mark:
     """
     if isinstance(mark, Line):
         return replace(mark, x0=mark.x0 + right, x1=mark.x1 + right, y0=mark.y0 + up, y1=mark.y1 + up)
+    if isinstance(mark, Shape):
+        return replace(mark, points=tuple((x + right, y + up) for x, y in mark.points))
     return replace(mark, x=mark.x + right, y=mark.y + up)

@@ -13,7 +13,7 @@ import numpy as np
 
 from contrastkit.errors import InvalidInputError
 from contrastkit.show.crops import CutOut, Pixels
-from contrastkit.show.drawing import Box, Drawing, Line, Mark, Photo, Tone, Words
+from contrastkit.show.drawing import Box, Drawing, Line, Mark, Photo, Shape, Tone, Words
 from contrastkit.show.look import BAR_PITCH, BAR_WIDTH, grey_hex, group_bars
 
 _ANCHORS = {"left": "start", "middle": "middle", "right": "end"}
@@ -133,9 +133,16 @@ def _mark_svg(mark: Mark, height: float, places: Mapping[str, str]) -> str:
         return f'<rect {corner} width="{mark.width:.1f}" height="{mark.height:.1f}" style="{paint}"/>'
     if isinstance(mark, Line):
         ends = f'x1="{mark.x0:.1f}" y1="{height - mark.y0:.1f}" x2="{mark.x1:.1f}" y2="{height - mark.y1:.1f}"'
-        dashes = ' stroke-dasharray="5 4"' if mark.dashed else ""
-        return f'<line {ends} style="stroke:{_colour(mark.tone)};stroke-width:{mark.line:.1f}"{dashes}/>'
+        return f'<line {ends} style="stroke:{_colour(mark.tone)};stroke-width:{mark.line:.1f}"{_dashes(mark.dashed)}/>'
+    if isinstance(mark, Shape):
+        points = " ".join(f"{x:.1f},{height - y:.1f}" for x, y in mark.points)
+        paint = f"fill:{_colour(mark.fill)};stroke:{_colour(mark.edge)};stroke-width:{mark.line:.1f}"
+        return f'<polygon points="{points}" style="{paint}"{_dashes(mark.dashed)}/>'
     return _photo_svg(mark, height, places)
+
+
+def _dashes(dashed: bool) -> str:
+    return ' stroke-dasharray="5 4"' if dashed else ""
 
 
 def _photo_svg(mark: Photo, height: float, places: Mapping[str, str]) -> str:

@@ -22,18 +22,31 @@ from contrastkit.show.markup import (
     font_uri,
     items,
 )
+from contrastkit.show.pairs import all_pairs
 from contrastkit.show.pieces import (
     group_edges,
     pieces_dark_to_light,
     with_groups,
 )
-from contrastkit.show.sections import Study, failed, groups, method, paragraph, photographs, pile, to_check
+from contrastkit.show.sections import (
+    Study,
+    failed,
+    groups,
+    method,
+    pairs,
+    paragraph,
+    photographs,
+    pile,
+    stacks,
+    to_check,
+)
 from contrastkit.show.words import counted, date_words
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from contrastkit.compose.groups import Breaks
+    from contrastkit.show.choice import BestStacks
 
 _LARGEST_CROP, _SMALLEST_CROP = 320, 120  # pixels; what is printed an inch wide needs no more
 _MANY = 60  # pieces from which the crops grow smaller, so that the page stays a few megabytes
@@ -80,6 +93,7 @@ def write_report(
     *,
     title: str,
     sentences: Sequence[str],
+    best: BestStacks | None = None,
     made: datetime.date | None = None,
 ) -> Path:
     """
@@ -101,6 +115,8 @@ def write_report(
         The finding, as the heading.
     sentences
         The state of the study, a sentence each, under the heading.
+    best
+        The best stacks that the pile allows; see `best_stacks`. Without them the page has no stacks.
     made
         The date on the report; today, if not given.
 
@@ -121,9 +137,10 @@ def write_report(
     report.html True
     """
     pieces = tuple(pieces_dark_to_light(with_groups(table, breaks)))
+    of_two = all_pairs(table) if sum(piece.known for piece in pieces) > 1 else None
     study = Study(
         pieces, cut_outs(pieces, crops, side=_crop_side(len(pieces))), tuple(pages), tuple(failures),
-        breaks, group_edges(pieces, breaks.names, breaks), made or datetime.date.today(),
+        breaks, group_edges(pieces, breaks.names, breaks), made or datetime.date.today(), of_two, best,
     )
     path = _folder(folder) / "report.html"
     path.write_text(_page(study, title, sentences), encoding="utf-8")
@@ -148,7 +165,8 @@ def _folder(folder: str | os.PathLike[str]) -> Path:
 
 def _page(study: Study, title: str, sentences: Sequence[str]) -> str:
     sections = (
-        photographs(study), pile(study), groups(study), to_check(study), failed(study), method(study),
+        photographs(study), pile(study), groups(study), pairs(study), stacks(study), to_check(study), failed(study),
+        method(study),
     )
     return "\n".join((
         '<!DOCTYPE html>\n<html lang="en">', _head(study, title), "<body>", _header(study, title, sentences),
@@ -214,7 +232,8 @@ def _surround(kind: str) -> str:
 def _header(study: Study, title: str, sentences: Sequence[str]) -> str:
     links = [
         ("photographs", "Photographs", bool(study.pages)), ("pile", "The sorted pile", bool(study.pieces)),
-        ("groups", "Groups and balance", bool(study.known)), ("check", "To check", bool(study.pieces)),
+        ("groups", "Groups and balance", bool(study.known)), ("pairs", "Which go together", study.pairs is not None),
+        ("stacks", "The best stacks", study.best is not None), ("check", "To check", bool(study.pieces)),
         ("failed", "Photographs not used", bool(study.failures)), ("method", "How it was measured", True),
     ]
     anchor, step = _next_step(study)

@@ -11,11 +11,13 @@ from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 
 from contrastkit.compose.groups import balance_sentence, grouping_sentence
 from contrastkit.show import look
 from contrastkit.show.balance import BalanceStyle, count_groups, draw_balance
+from contrastkit.show.choice import BestStacks, DrawnStack, left_words, step_words
 from contrastkit.show.crops import CutOut, Pixels, flattened
 from contrastkit.show.markup import (
     bars_svg,
@@ -27,6 +29,7 @@ from contrastkit.show.markup import (
     name,
 )
 from contrastkit.show.outlines import draw_outlines
+from contrastkit.show.pairs import Pairs, PairsStyle, draw_pairs
 from contrastkit.show.pieces import (
     Piece,
     borderline_words,
@@ -42,6 +45,7 @@ if TYPE_CHECKING:
     from contrastkit.show.report import Failure, PhotoPage
 
 _THUMB = 96  # pixels
+_STACK_SIDE = 320  # pixels
 _CROP_QUALITY, _PHOTO_QUALITY = 84, 82
 
 
@@ -56,6 +60,8 @@ class Study:
     breaks: Breaks
     edges: tuple[float, ...]
     made: datetime.date
+    pairs: Pairs | None = None
+    best: BestStacks | None = None
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -287,8 +293,6 @@ def _thumbs(study: Study) -> str:
 
 def _thumb(cut: CutOut) -> Pixels:
     """The piece on the middle surround."""
-    import cv2
-
     factor = min(1.0, _THUMB / max(cut.pixels.shape[:2]))
     size = tuple(max(1, round(length * factor)) for length in cut.pixels.shape[1::-1])
     flat = flattened(cut) * (cut.pixels[..., 3:] / 255)
@@ -311,6 +315,84 @@ def _strip_drawings(study: Study) -> str:
         )
         for kind, (width, tallest, largest) in sizes.items()
     )
+
+
+# All pairs.
+
+
+def pairs(study: Study) -> str:
+    """Which pieces go with which; nothing for fewer than two."""
+    if study.pairs is None:
+        return ""
+    drawings = _pairs_drawings(study.pairs, study)
+    return section("pairs", study.pairs.finding, paragraph(escaped(study.pairs.how)), drawings)
+
+
+def _pairs_drawings(pairs: Pairs, study: Study) -> str:
+    sizes = {"wide": (1152, 18), "medium": (700, 16), "narrow": (350, 16)}  # the wide one is printed, with its names
+    places = {piece.swatch_id: _thumb_id(study, piece) for piece in study.known if piece.swatch_id in study.cuts}
+    surround = look.SURROUNDS["middle"]
+    return "".join(
+        drawing_svg(
+            draw_pairs(pairs, study.cuts, PairsStyle(width, 64, text, line=1, surround=surround), pairs.description),
+            places, f"drawn pairs {kind}",
+        )
+        for kind, (width, text) in sizes.items()
+    )
+
+
+# The best stacks.
+
+
+def stacks(study: Study) -> str:
+    """The best stacks the pile allows, drawn; a sentence where it is too small for any."""
+    if study.best is None:
+        if not 0 < len(study.known) < 3:
+            return ""
+        return paragraph(f"There is no stack of three to show: {counted(len(study.known), 'piece')} measured.")
+    how = f"{study.best.how} Each as it will look, and small in grey; beside the layers their L* and the steps between."
+    left_over = [piece for piece in study.known if piece.swatch_id in study.best.choice.left_over]
+    return section(
+        "stacks", escaped(study.best.finding), paragraph(escaped(how)),
+        f'<ol class="stacks" aria-label="Stacks, strongest first">{"".join(map(_stack, study.best.drawn))}</ol>',
+        paragraph(escaped(left_words(left_over))),
+    )
+
+
+def _stack(stack: DrawnStack) -> str:
+    mat = f'<div class="mat" style="{_ground(stack)}">'
+    views = (
+        f"{mat}{_view(stack.colour, stack.description)}</div>"
+        f'<div class="beside"><strong>{stack.number}</strong><span>weakest<br>{escaped(stack.verdict)}</span>'
+        f"{mat}{_view(stack.grey, f'Stack {stack.number} in grey.')}</div></div>"
+    )
+    layers = "".join(_layer(stack, place) for place in range(len(stack.lines)))
+    return f'<li class="stack"><div class="views">{views}</div><ol class="stair">{layers}</ol></li>\n'
+
+
+def _ground(stack: DrawnStack) -> str:
+    """The cloth that a stack is to lie on; where there is none, the page's surround, as for every piece."""
+    return f"background:{look.grey_hex(stack.ground)}" if stack.on_background else ""
+
+
+def _view(pixels: Pixels, alt: str) -> str:
+    side = min(_STACK_SIDE, len(pixels))
+    small = pixels if side == len(pixels) else cv2.resize(pixels, (side, side), interpolation=cv2.INTER_AREA)
+    uri = jpeg_uri(np.asarray(small, np.uint8), quality=_CROP_QUALITY)
+    return f'<img src="{uri}" width="{side}" height="{side}" alt="{escaped(alt)}">'
+
+
+def _layer(stack: DrawnStack, place: int) -> str:
+    """A layer's bar, as long as it is light, its name and its L*, and the step up to it from the layer below."""
+    words, lightness = stack.lines[place]
+    rise = ""
+    if place:
+        step = step_words(abs(stack.seams[place - 1].step))
+        step = f"<strong>{step}</strong>" if place - 1 == stack.weakest else step
+        rise = f'<span class="rise"><span class="vh">step of </span>{step}</span>'
+    bar = f'<span class="bar"><span style="width:{lightness:.1f}%;background:{look.grey_hex(lightness)}"></span></span>'
+    figure = f'<span class="figure"><span class="vh">L* </span>{lightness:.0f}</span>'
+    return f"<li>{bar}<span>{name(words)}</span>{figure}{rise}</li>"
 
 
 # To check.

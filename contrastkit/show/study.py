@@ -5,6 +5,8 @@ A study: photographs measured, sorted and shown in one folder.
     contact-sheet.pdf     every piece beside its grey, to print; contact-sheet.png the same (-1, -2, ... for more pages)
     value-strip.png       the pieces along the axis of lightness
     balance.png           how many pieces each group has
+    pairs.png             which pieces go with which: how far every two are apart
+    stacks.pdf            the best stacks that the pile allows, to print; stacks.png the same
     report.html           all of it on one page, to send to a friend
 """
 
@@ -18,7 +20,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 import cv2
 import numpy as np
@@ -35,6 +37,7 @@ from contrastkit.errors import InvalidInputError, UnreadablePhotoError
 from contrastkit.keep.files import StrPath, ready_folder, refuse_to_replace, shown, table_place
 from contrastkit.keep.tables import rounded, write_table
 from contrastkit.light.lightness import SRGB, lightness_to_luminance, linear_to_srgb1
+from contrastkit.show.choice import BestStacks, best_stacks
 from contrastkit.show.pieces import parse_outline
 from contrastkit.show.report import Failure, PhotoPage, write_report
 from contrastkit.show.state import PhotoState, photo_state
@@ -43,13 +46,13 @@ from contrastkit.show.words import counted
 if TYPE_CHECKING:
     import pandas as pd
 
-    from contrastkit.show.chart import Chart
 
 Pixels = NDArray[np.uint8]
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
 
-TABLE, REPORT, SHEETS, STRIP, BALANCE = (
-    "swatches.csv", "report.html", "contact-sheet.pdf", "value-strip.png", "balance.png"
+TABLE, REPORT, SHEETS, STRIP, BALANCE, PAIRS, STACKS, STACKS_PDF = (
+    "swatches.csv", "report.html", "contact-sheet.pdf", "value-strip.png", "balance.png", "pairs.png", "stacks.png",
+    "stacks.pdf",
 )  # fmt: skip
 _SHEET, _SHEET_NUMBERED = "contact-sheet.png", "contact-sheet-{}.png"
 
@@ -82,12 +85,13 @@ class Pile:
 
 @dataclass(frozen=True, eq=False)
 class WrittenStudy:
-    """A study on disk: its files, its pile, and the pile in groups."""
+    """A study on disk: its files, its pile, the pile in groups, and the best stacks it allows, if any."""
 
     folder: Path
     files: tuple[Path, ...]
     pile: Pile
     sorted: SortedPile
+    best: BestStacks | None = None
 
     @property
     def sentences(self) -> list[str]:
@@ -95,7 +99,8 @@ class WrittenStudy:
         written = f"Written to {_readable(self.folder)}: {', '.join(file.name for file in self.files)}."
         found = study_sentences(self.pile, self.sorted.table)
         step = f"Next: {self.next_step[0].lower()}{self.next_step[1:]}"
-        return [*found, *(self.sorted.sentences if len(self.pile.table) else []), written, step]
+        stacks = [f"{self.best.finding}."] if self.best is not None else []
+        return [*found, *(self.sorted.sentences if len(self.pile.table) else []), *stacks, written, step]
 
     @property
     def next_step(self) -> str:
@@ -238,7 +243,8 @@ def _is_study(folder: Path) -> bool:
 
 def _is_ours(name: str) -> bool:
     number = name.removeprefix("contact-sheet-").removesuffix(".png")
-    return name in (TABLE, REPORT, SHEETS, _SHEET, STRIP, BALANCE) or name == _SHEET_NUMBERED.format(number) and (
+    ours = (TABLE, REPORT, SHEETS, _SHEET, STRIP, BALANCE, PAIRS, STACKS, STACKS_PDF)
+    return name in ours or name == _SHEET_NUMBERED.format(number) and (
         number.isdecimal()
     )
 
@@ -411,12 +417,13 @@ def write_pile(
     """
     measured, title = len(pile.table) > 0, title or None
     in_groups = sort_pile(pile.table, grouping if grouping is not None and measured else Grouping())
+    best = best_stacks(in_groups.table, pile.crops)
     aside = Path(tempfile.mkdtemp(prefix=".", dir=folder))
     try:
-        _write_report(pile, in_groups, aside, title)
+        _write_report(pile, in_groups, best, aside, title)
         write_table(in_groups.table, aside / TABLE)
         if measured:
-            _write_charts(pile, in_groups, aside, title, paper)
+            _write_charts(pile, in_groups, best, aside, title, paper)
         files = _moved(aside, folder)
     except OSError as error:
         raise InvalidInputError(
@@ -425,7 +432,7 @@ def write_pile(
         ) from error
     finally:
         shutil.rmtree(aside, ignore_errors=True)
-    return WrittenStudy(folder, files, pile, in_groups)
+    return WrittenStudy(folder, files, pile, in_groups, best)
 
 
 def _moved(aside: Path, folder: Path) -> tuple[Path, ...]:
@@ -439,32 +446,33 @@ def _moved(aside: Path, folder: Path) -> tuple[Path, ...]:
     return tuple(folder / name for name in names)
 
 
-def _write_charts(pile: Pile, in_groups: SortedPile, folder: Path, title: str | None, paper: str) -> None:
-    from contrastkit.show.sheet import balance_chart, contact_sheets, value_strip  # they load matplotlib
+def _write_charts(
+    pile: Pile, in_groups: SortedPile, best: BestStacks | None, folder: Path, title: str | None, paper: str
+) -> None:
+    from contrastkit.show.chart import save_pages  # they load matplotlib
+    from contrastkit.show.choice import stacks_sheet
+    from contrastkit.show.pairs import pairs_chart
+    from contrastkit.show.sheet import balance_chart, contact_sheets, value_strip
 
     table, breaks = in_groups.table, in_groups.breaks
     finding = None if title is None else f"{title.rstrip('.')}. {in_groups.balance}"
     sheets = contact_sheets(table, pile.crops, title=finding, paper=paper, breaks=breaks)
-    _write_pages(sheets, folder / SHEETS)
+    save_pages(sheets, folder / SHEETS)
     for number, sheet in enumerate(sheets, start=1):
         sheet.save(folder / (_SHEET if len(sheets) == 1 else _SHEET_NUMBERED.format(number)))
     value_strip(table, pile.crops, breaks=breaks).save(folder / STRIP)
     balance_chart(table, breaks).save(folder / BALANCE)
+    if table["lightness"].notna().sum() > 1:
+        pairs_chart(table, pile.crops).save(folder / PAIRS)
+    if best is not None:
+        pages = stacks_sheet(best.choice, table, pile.crops, how=best.how, drawn=best.drawn, paper=paper)
+        save_pages(pages, folder / STACKS_PDF)
+        pages[0].save(folder / STACKS)
 
 
-def _write_pages(sheets: Sequence[Chart], path: Path) -> None:
-    """The sheets as one PDF, letters kept as letters."""
-    import matplotlib
-    from matplotlib.backends.backend_pdf import PdfPages
-
-    settings: Any = {"pdf.fonttype": 42, "savefig.bbox": None, "path.sketch": None, "text.usetex": False}
-    about = {"Title": sheets[0].description, "CreationDate": None}
-    with matplotlib.rc_context(settings), PdfPages(path, metadata=about) as pages:
-        for sheet in sheets:
-            pages.savefig(sheet.figure, dpi=300, facecolor=sheet.figure.get_facecolor())
-
-
-def _write_report(pile: Pile, in_groups: SortedPile, folder: Path, title: str | None) -> None:
+def _write_report(
+    pile: Pile, in_groups: SortedPile, best: BestStacks | None, folder: Path, title: str | None
+) -> None:
     pages = [
         PhotoPage(state.photo, picture, scale, state.sentence, state.reference_outline, state.notes)
         for state, (picture, scale) in zip(pile.states, pile.pictures, strict=True)
@@ -474,7 +482,7 @@ def _write_report(pile: Pile, in_groups: SortedPile, folder: Path, title: str | 
     sentences = [*([finding] if title is not None else []), *study_sentences(pile, in_groups.table)]
     write_report(
         folder, in_groups.table, pile.crops, pages, failures, in_groups.breaks,
-        title=(title or finding).removesuffix("."), sentences=sentences,
+        title=(title or finding).removesuffix("."), sentences=sentences, best=best,
     )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from made_pile import BREAKS, made_crops, made_table
 
+from contrastkit.show.choice import best_stacks
 from contrastkit.show.pieces import pieces_dark_to_light
 from contrastkit.show.report import Failure, PhotoPage, write_report
 
@@ -19,9 +20,10 @@ def address(tmp_path_factory):
         PhotoPage(name, np.full((900, 1200, 3), 200, np.uint8), 10 / 3, f"State of {name}.")
         for name in sorted(set(TABLE["photo"]))
     ]
+    crops = made_crops(TABLE, size=120)
     path = write_report(
-        tmp_path_factory.mktemp("study"), TABLE, made_crops(TABLE, size=120), pages,
-        [Failure("veil.jpg", "The card is burnt out.")], BREAKS, title="Short of lights: 3 of 20", sentences=["State."],
+        tmp_path_factory.mktemp("study"), TABLE, crops, pages, [Failure("veil.jpg", "The card is burnt out.")], BREAKS,
+        title="Short of lights: 3 of 20", sentences=["State."], best=best_stacks(TABLE, crops),
     )
     return path.as_uri()
 
@@ -87,7 +89,7 @@ def test_just_one_drawing_of_each_kind_is_shown_and_its_type_is_large_enough(ope
     """Charts would come three times, or be too small to read. 15 px: 16 px type in a drawing shrunk by the margins."""
     page = opened(width)
     shown = [svg for svg in page.locator("svg.drawn").all() if svg.is_visible()]
-    assert len(shown) == 2
+    assert len(shown) == 3  # balance, strip, pairs
     for svg in shown:
         scale = svg.bounding_box()["width"] / float(svg.get_attribute("viewBox").split()[2])
         assert scale * 16 >= 15
@@ -100,6 +102,45 @@ def test_what_is_pressed_is_as_large_as_a_fingertip(opened, width):
     for link in [*page.locator("a").all(), *page.locator("fieldset label").all()]:
         place = link.bounding_box()
         assert place["height"] >= 44 and place["width"] >= 44
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_stacks_are_square_large_enough_and_beside_their_grey_view(opened, width):
+    """A stack would be stretched, too small to judge, or stand over the numbers of another."""
+    page = opened(width)
+    stacks = page.locator(".stack").all()
+    assert len(stacks) == 6
+    for stack in stacks:
+        colour, grey = (picture.bounding_box() for picture in stack.locator("img").all())
+        for picture in (colour, grey):
+            assert picture["width"] == pytest.approx(picture["height"], abs=0.1)
+        assert colour["width"] >= 150 and 60 <= grey["width"] < 0.6 * colour["width"]
+        assert grey["x"] >= colour["x"] + colour["width"]
+        place = stack.bounding_box()
+        assert place["x"] + place["width"] <= width
+        for part in stack.locator("img, li, .beside span").all():
+            box = part.bounding_box()
+            assert box["x"] >= place["x"] - 0.1 and box["x"] + box["width"] <= place["x"] + place["width"] + 0.1
+
+
+def test_the_bottom_layer_is_lowest_and_steps_stand_between(opened):
+    """The stair would be upside down, or a step be read as that of another seam."""
+    page = opened()
+    for stack in page.locator(".stack").all():
+        bars = [bar.bounding_box()["y"] for bar in stack.locator(".bar").all()]
+        assert bars == sorted(bars, reverse=True)
+        rises = [rise.bounding_box() for rise in stack.locator(".rise").all()]
+        for rise, lower, upper in zip(rises, bars, bars[1:], strict=False):
+            assert rise["y"] + rise["height"] / 2 == pytest.approx(lower, abs=4)
+            assert upper < lower - 20
+
+
+def test_the_surround_of_the_stacks_follows_the_choice(opened):
+    """Pieces and stacks would be judged against different greys on one page."""
+    page = opened()
+    page.locator("label", has_text="dark").click()
+    tone = page.locator(".stack .mat").first.evaluate("el => getComputedStyle(el).backgroundColor")
+    assert tone == "rgb(38, 38, 38)"  # L* 15
 
 
 def test_the_surround_is_chosen_by_keyboard_alone(opened):
