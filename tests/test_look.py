@@ -7,6 +7,7 @@ import unicodedata
 
 import matplotlib
 import numpy as np
+import pandas as pd
 import pytest
 from made_pile import BREAKS, made_crops, made_table
 from matplotlib import font_manager
@@ -135,7 +136,7 @@ def test_plain_names_keep_our_typeface_and_strange_ones_keep_their_letters():
 
 def test_charts_of_strange_names_are_drawn_without_a_warning(tmp_path):
     """Warnings are errors here: a missing letter or a dollar sign read as mathematics would stop the chart."""
-    table = made_table(len(STRANGE)).assign(swatch_id=STRANGE, photo="照片.jpg")
+    table = made_table(len(STRANGE)).assign(swatch_id=pd.Series(STRANGE, dtype=object), photo="照片.jpg")
     for chart in (contact_sheet(table, {}), value_strip(table, {}), balance_chart(table, BREAKS)):
         for suffix in (".png", ".svg", ".pdf"):
             assert chart.save(tmp_path / f"strange{suffix}").stat().st_size > 1000

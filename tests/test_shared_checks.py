@@ -8,9 +8,11 @@ from pathlib import Path
 
 import gold
 import numpy as np
+import pandas as pd
 import pytest
 
 from contrastkit.camera.correction import root_polynomial_terms
+from contrastkit.compose.choosing import choose_stacks
 from contrastkit.compose.groups import fixed_breaks, goodness_of_variance_fit, natural_breaks
 from contrastkit.light.contrast import (
     access_yardsticks,
@@ -19,6 +21,14 @@ from contrastkit.light.contrast import (
     lightness_difference,
     w3c_ratio,
     weber_to_background,
+)
+from contrastkit.light.distance import (
+    BLUE_YELLOW_KERNEL,
+    LUMINANCE_KERNEL,
+    RED_GREEN_KERNEL,
+    kernel_mtf,
+    line_residual,
+    visual_angle,
 )
 from contrastkit.light.lightness import (
     ADOBE_RGB,
@@ -36,7 +46,7 @@ from contrastkit.light.vivid import apparent_lightness_fairchild, apparent_light
 FILE = Path(__file__).parents[2] / "shared" / "reference" / "checks.json"
 pytestmark = pytest.mark.skipif(not FILE.exists(), reason=f"{FILE} is not there: it is kept beside the project")
 
-TOPICS = {1, 2, 4, 6, 7}
+TOPICS = {1, 2, 4, 5, 6, 7, 10}
 CHECKS = [c for c in json.loads(FILE.read_text(encoding="utf-8")) if c["topic"] in TOPICS] if FILE.exists() else []
 
 LEFT_OUT = {
@@ -44,9 +54,14 @@ LEFT_OUT = {
     "4.nay": "Nayatani's model is not used: its published variants disagree in sign",
     "4.hell": "Hellwig's model is not used: it is not on the L* scale",
     "4.cam16grey": "CIECAM16 is not used: its J is not L*",
-    "6.flip": "the order of two pieces is asked when pieces are stacked, which nothing here does",
+    "5.barten": "contrast at threshold is not used: how far a line stands clear is told, not whether it is seen",
+    "5.ms": "the Mannos-Sakrison curve is not used: S-CIELAB's kernel is",
+    "6.flip": "the chance that two pieces are in the other order is not told; the guard band is 1.645 sigma",
 }
 
+METRES = np.array([1000.0, 2000, 3000, 5000, 8000])  # in mm
+CYCLES = np.array([1, 4, 10.9942, 16.4913])  # a degree
+TWELVE = (20.0, 24, 31, 37, 45, 52, 58, 66, 71, 77, 84, 92)
 TAGGED_RED = np.array([200, 30, 40]) / 255
 PRIMARIES = {"red": (1, 0, 0), "green": (0, 1, 0), "blue": (0, 0, 1), "yellow": (1, 1, 0), "magenta": (1, 0, 1)}
 
@@ -98,6 +113,12 @@ def evenly_spread_fits():
     return [goodness_of_variance_fit(values, natural_breaks(values, groups)) for groups in (2, 3, 5)]
 
 
+def weakest_of_twelve(order):
+    """Three stacks of four from the twelve values of SCIENCE, paragraph 10."""
+    pile = pd.DataFrame({"swatch_id": [f"p{x}" for x in TWELVE], "lightness": TWELVE})
+    return choose_stacks(pile, layers=4, blocks=3, order=order).worst_step
+
+
 # By an id, or by what a family of ids begins with: how our code answers it.
 ANSWERS = {
     "1.srgb.": lambda i: srgb1_to_linear(last(i) / 255),
@@ -120,6 +141,12 @@ ANSWERS = {
     "4.fp": lambda i: apparent_lightness_fairchild(50, 50, [0, 90, 180, 270]),
     "4.eal": lambda i: apparent_lightness_high(50, 50, [0, 90, 180, 270]),
     "4.eal.doc": lambda i: apparent_lightness_high(55.63, 66.77, 285.23),
+    "5.va": lambda i: 60 * visual_angle(25.4 / 16, METRES[:4]),
+    "5.f": lambda i: 1 / (2 * visual_angle(25.4 / 16, METRES[:4])),
+    "5.mtf.lum": lambda i: kernel_mtf(LUMINANCE_KERNEL, CYCLES),
+    "5.mtf.rg": lambda i: kernel_mtf(RED_GREEN_KERNEL, CYCLES),
+    "5.mtf.by": lambda i: kernel_mtf(BLUE_YELLOW_KERNEL, CYCLES),
+    "5.line": lambda i: line_residual(25.4 / 16, METRES),
     "6.jenks12": lambda i: [min(gold.TWELVE[0]), *lightest(gold.TWELVE[0], 3)],
     "6.gvf12": lambda i: goodness_of_variance_fit(gold.TWELVE[0], natural_breaks(gold.TWELVE[0], 3)),
     "6.calemp": lambda i: lightest(gold.COUNTIES[0], 5),
@@ -131,6 +158,8 @@ ANSWERS = {
     "7.gain": lambda i: exposure_error(),
     "7.stop": lambda i: [brightened(stops) for stops in (1 / 3, 0.5, 1)],
     "7.tilt": lambda i: tilted_card(),
+    "10.mono": lambda i: weakest_of_twelve("stepped"),
+    "10.alt": lambda i: weakest_of_twelve("alternating"),
 }
 
 

@@ -11,17 +11,20 @@ from itertools import pairwise
 from contrastkit.show.chart import PRINT_PIXELS_PER_MM, Chart, chart_of
 from contrastkit.show.crops import Crops, CutOut, cut_outs
 from contrastkit.show.drawing import Box, Drawing, Mark, Photo, Words, group_mark, mark_width
-from contrastkit.show.look import PAPER, SMALL, TITLE, legible_on, shortened, text_width, wrapped, wrapped_evenly
+from contrastkit.show.look import PAPER, SMALL, legible_on, shortened, text_width, wrapped
+from contrastkit.show.page import LEADING, MARGIN, sheet_foot, sheet_head
 from contrastkit.show.pieces import Piece, borderline_words, rival_of
 
-MARGIN = 12.0
 NAME = 3.18  # height of a name's type: 9 points
-LEADING = 3.75
 _FOOT = 15.0  # height of the foot of a sheet
 _GUTTER, _ROW_GAP, _UNDER_MAT = 4.0, 3.4, 1.0
 _LARGEST_SIDE = 42.0
 _NUMBERS, _VALUE = 12.5, 7.0  # widths of the columns under a piece
 _MARK = 2.2  # height of a group's mark
+_HOW = (
+    "From dark, bottom left, to light, top right; each piece beside the grey of equal lightness. "
+    "Under it: lightness L* ± standard uncertainty, Munsell value, group."
+)
 
 
 @dataclass(frozen=True)
@@ -43,7 +46,7 @@ def draw_sheets(
 ) -> list[Chart]:
     """Return the pieces on so many sheets under one finding; the foot is what was measured, and the date."""
     labels = [_Label.of(piece, look) for piece in pieces]
-    _, below = _head(finding, look)
+    _, below = sheet_head(finding, _HOW, look.size)
     grids = _grids(_dealt(labels, pages), look.width, below - MARGIN - _FOOT)
     return [_sheet(grid, crops, look, finding, foot, (number, pages)) for number, grid in enumerate(grids, start=1)]
 
@@ -57,10 +60,11 @@ def _dealt(labels: list[_Label], pages: int) -> list[list[_Label]]:
 def _sheet(
     grid: _Grid, crops: Crops, look: SheetLook, finding: str, foot: tuple[str, str], number: tuple[int, int]
 ) -> Chart:
-    head, below = _head(finding, look)
+    head, below = sheet_head(finding, _HOW, look.size)
+    bottom, _ = sheet_foot(*foot, number, look.size)
     pieces = [label.piece for row in grid.rows for label in row]
     cuts = cut_outs(pieces, crops, side=math.ceil(grid.side * PRINT_PIXELS_PER_MM))
-    marks = (*head, *_cells(grid, cuts, look, below), *_foot(foot, number, look))
+    marks = (*head, *_cells(grid, cuts, look, below), *bottom)
     return chart_of(Drawing(*look.size, marks, _sheet_description(finding, pieces)), cuts, page=PAPER)
 
 
@@ -68,41 +72,6 @@ def _sheet_description(finding: str, pieces: Sequence[Piece]) -> str:
     each = "; ".join(f"{piece.swatch_id}, " + (f"L* {piece.lightness:.0f}" if piece.known else "unknown")
                      for piece in pieces)
     return f"{finding} {len(pieces)} pieces from dark to light: {each}."
-
-
-def _head(finding: str, look: SheetLook) -> tuple[list[Mark], float]:
-    """The title and the line under it, and the height they reach down to."""
-    how = (
-        "From dark, bottom left, to light, top right; each piece beside the grey of equal lightness. "
-        "Under it: lightness L* ± standard uncertainty, Munsell value, group."
-    )
-    marks: list[Mark] = []
-    y = look.size[1] - MARGIN
-    for text in wrapped_evenly(finding.removesuffix("."), TITLE, look.width, bold=True)[:3]:
-        y -= TITLE * 1.32
-        marks.append(Words(MARGIN, y + TITLE * 0.32, text, TITLE, bold=True))
-    for text in wrapped_evenly(how, SMALL, look.width):
-        y -= LEADING
-        marks.append(Words(MARGIN, y, text, SMALL, "secondary"))
-    return marks, y - 4.5
-
-
-def _foot(foot: tuple[str, str], number: tuple[int, int], look: SheetLook) -> Iterator[Mark]:
-    right, lines = look.size[0] - MARGIN, wrapped_evenly(foot[0], SMALL, look.width)[:2]
-    y = MARGIN + LEADING * len(lines) + 1.2
-    yield from _true_size_bar(MARGIN, y)
-    yield Words(right, y, f"{foot[1]}, page {number[0]} of {number[1]}", SMALL, "secondary", align="right")
-    for line in lines:
-        y -= LEADING + 0.2
-        yield Words(MARGIN, y, line, SMALL, "secondary")
-
-
-def _true_size_bar(x: float, y: float) -> Iterator[Mark]:
-    """Five alternating centimetres: fifty millimetres, if the page is printed at its true size."""
-    yield Box(x, y, 50, 1.8, edge="text", line=0.25)
-    for centimetre in (0, 2, 4):
-        yield Box(x + 10 * centimetre, y, 10, 1.8, fill="text")
-    yield Words(x + 52, y - 0.1, "50 mm at true size", SMALL, "secondary")
 
 
 # A cell: a mat with the piece and its grey, and words under it or beside it.

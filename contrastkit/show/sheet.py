@@ -13,8 +13,8 @@ from contrastkit.show.balance import BalanceStyle, count_groups, draw_balance
 from contrastkit.show.chart import PRINT_PIXELS_PER_MM, Chart, chart_of
 from contrastkit.show.contact import SheetLook, draw_sheets
 from contrastkit.show.crops import Crops, cut_outs
-from contrastkit.show.drawing import Drawing, Mark, Words, moved
-from contrastkit.show.look import SMALL, TITLE, surround_lightness, wrapped_evenly
+from contrastkit.show.look import SMALL, surround_lightness
+from contrastkit.show.page import paper_size, titled
 from contrastkit.show.pieces import Piece, group_edges, group_names, pieces_dark_to_light, with_groups
 from contrastkit.show.strip import StripStyle, draw_strip
 from contrastkit.show.words import date_words, measured_words, spread_words
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
     from contrastkit.compose.groups import Breaks
 
-PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # width and height in mm
 MOST_ON_A_SHEET = 60
 COMFORTABLE = 36  # as many as are still shown at least thumbnail large
 
@@ -123,7 +122,7 @@ def contact_sheets(
     >>> len(contact_sheets(table, {}, most=2))
     3
     """
-    size = _paper_size(paper)
+    size = paper_size(paper)
     if not 1 <= most <= MOST_ON_A_SHEET:
         raise InvalidInputError(f"most must be 1 to {MOST_ON_A_SHEET} pieces a page; got {most}. Pick a number in it.")
     pieces = _some(pieces_dark_to_light(table))
@@ -132,12 +131,6 @@ def contact_sheets(
     look = SheetLook(size, surround_lightness(surround), names, group_edges(pieces, names, breaks))
     foot = measured_words(pieces), date_words(made or datetime.date.today())
     return draw_sheets(pieces, crops, look, finding, foot, pages=math.ceil(len(pieces) / most))
-
-
-def _paper_size(paper: str) -> tuple[float, float]:
-    if paper not in PAPERS:
-        raise InvalidInputError(f"paper must be one of {', '.join(PAPERS)}; got {paper!r}. Pick one of these.")
-    return PAPERS[paper]
 
 
 def _some(pieces: list[Piece]) -> list[Piece]:
@@ -207,7 +200,7 @@ def value_strip(
         pieces, cuts, names, group_edges(pieces, names, breaks), style, f"{finding} From dark to light: {each}."
     )
     how = "Each piece at its lightness, with one standard uncertainty either side. " + measured_words(pieces)
-    return chart_of(_titled(strip, finding, how), cuts)
+    return chart_of(titled(strip, finding, how), cuts)
 
 
 # The balance of the groups.
@@ -247,25 +240,4 @@ def balance_chart(table: pd.DataFrame, breaks: Breaks, *, title: str | None = No
     style = BalanceStyle(width=max(150, 27 * len(breaks.names)), height=62, text=SMALL + 0.4, line=0.25)
     balance = draw_balance(pieces, breaks.names, style, f"{title or finding} {each}.")
     how = f"Groups by lightness: {breaks!r}. Hollow squares are borderline. " + measured_words(pieces)
-    return chart_of(_titled(balance, title or finding, how), {})
-
-
-_EDGE = 6.0  # round a chart
-
-
-def _titled(drawing: Drawing, finding: str, how: str) -> Drawing:
-    """The drawing under its finding and how it was come by, with a margin round all."""
-    small = SMALL + 0.35
-    title = wrapped_evenly(finding.removesuffix("."), TITLE, drawing.width, bold=True)
-    below = wrapped_evenly(how, small, drawing.width)
-    height = drawing.height + 2 * _EDGE + 1.32 * TITLE * len(title) + 1.4 * small * len(below) + 5
-    marks: list[Mark] = []
-    y = height - _EDGE
-    for line in title:
-        y -= 1.32 * TITLE
-        marks.append(Words(_EDGE, y + 0.36 * TITLE, line, TITLE, bold=True))
-    for line in below:
-        y -= 1.4 * small
-        marks.append(Words(_EDGE, y + 0.3 * small, line, small, "secondary"))
-    marks += [moved(mark, _EDGE, _EDGE) for mark in drawing.marks]
-    return Drawing(drawing.width + 2 * _EDGE, height, tuple(marks), drawing.description)
+    return chart_of(titled(balance, title or finding, how), {})
