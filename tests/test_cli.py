@@ -13,8 +13,9 @@ import pandas as pd
 import pytest
 from made_photos import PILE, STEPS, board, chart
 
-from contrastkit import cli
-from contrastkit.cli import ALL_WELL, BAD_USAGE, NO_READER, NOTHING, SOME_FAILED, STOPPED, main
+from contrastkit.cli import main
+from contrastkit.cli import photos as photo_commands
+from contrastkit.cli.printing import ALL_WELL, BAD_USAGE, NO_READER, NOTHING, SOME_FAILED, STOPPED
 from contrastkit.keep.tables import read_table
 from contrastkit.show import study as study_module
 
@@ -604,6 +605,6 @@ def test_a_name_that_is_no_text_is_printed_and_written(run, photos, tmp_path):
 
 def test_a_fault_of_our_own_is_not_hidden(photos, tmp_path, monkeypatch):
     """A mistake in the program would look like a spoilt photograph."""
-    monkeypatch.setattr(cli, "_grouping", lambda _: 1 / 0)
+    monkeypatch.setattr(photo_commands, "_grouping", lambda _: 1 / 0)
     with pytest.raises(ZeroDivisionError, match="division"):
         main(["study", str(photos), "--out", str(tmp_path)])

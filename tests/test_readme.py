@@ -12,6 +12,7 @@ import pytest
 
 from contrastkit import cli
 from contrastkit.camera import measure, reference
+from contrastkit.cli.printing import EXIT_CODES
 from contrastkit.columns import SWATCHES
 
 ROOT = Path(__file__).parents[1]
@@ -99,7 +100,7 @@ def test_each_picture_in_readme_says_in_words_what_it_shows():
 def test_exit_codes_in_readme_are_those_of_the_command():
     """Scripts are written against this table."""
     told = dict(re.findall(r"^\| (\d+) \| (.+) \|$", README, re.MULTILINE))
-    coded = dict(re.findall(r"^  (\d+) +(.+)$", cli._EXIT_CODES, re.MULTILINE))
+    coded = dict(re.findall(r"^  (\d+) +(.+)$", EXIT_CODES, re.MULTILINE))
     assert told == coded
 
 
