@@ -13,7 +13,7 @@ from ortools.sat.python import cp_model
 
 def best_weakest(
     lightness, layers, blocks, order, *, background=None, groups=(), sides=(), group_of=None, side_of=None, must=(),
-    kinds=(), twins=0, tolerance=0, profile=(), at_least=None, cost=None, seconds=60,
+    never=(), kinds=(), twins=0, tolerance=0, profile=(), at_least=None, cost=None, seconds=60,
 ):  # fmt: skip
     """
     Return the best weakest score in whole numbers (or the least cost, with `at_least`); None where nothing is possible.
@@ -35,7 +35,7 @@ def best_weakest(
             model.add_at_most_one(used)
     for (_, la, i), here in x.items():
         wrong_group = groups and groups[la] is not None and group_of[i] != groups[la]
-        if wrong_group or (sides and side_of[i] < sides[la]):
+        if i in never or wrong_group or (sides and side_of[i] < sides[la]):
             model.add(here == 0)
     top = max(max(lightness), background or 0) + 1
     worst = model.new_int_var(-top, top, "worst")

@@ -8,7 +8,6 @@ without weakening it, and so on, as far as time allows. What was proved is said,
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -18,7 +17,7 @@ from numpy.typing import NDArray
 
 from contrastkit.compose.exchange import MOST_LAYERS as MOST_EXCHANGED
 from contrastkit.compose.exchange import MOST_PIECES, improved
-from contrastkit.compose.lifting import UNKNOWN, Answer, Clock, in_lightness, joined, lifted, score_of, ways_of
+from contrastkit.compose.lifting import UNKNOWN, Answer, Effort, in_lightness, joined, lifted, score_of, ways_of
 from contrastkit.compose.orders import alternating, by_layers, pairing_bound, stepped
 from contrastkit.compose.rules import FINE, RULE_WORDS, Rules, Task, active, loosened, task_of
 from contrastkit.errors import InvalidInputError
@@ -128,7 +127,8 @@ def choose_stacks(
     order : "stepped", from dark to light or back; "alternating", up and down in turn; "free", as it comes
     background : lightness of what the stacks are fused to; then the step from it to the bottom layer counts too
     rules : what else the stacks must keep to
-    seconds : how long to look at most for what closed forms do not give; the weakest step comes first
+    seconds : how long to look at most for what closed forms do not give, counted in work done on a usual computer;
+        the weakest step comes first
 
     Raises
     ------
@@ -150,41 +150,41 @@ def choose_stacks(
     if not seconds > 0:
         raise InvalidInputError(f"seconds must be more than 0; got {seconds}. Give it a little time.")
     task = task_of(table, layers=layers, blocks=blocks, order=order, background=background, rules=rules)
-    clock = Clock(time.monotonic() + seconds)
+    effort = Effort(seconds)
     if rules.at_least is not None:
-        return _sparing(task, rules, background, clock)
-    places, bound, proved = _strongest(task, clock) or _clash(task, rules, background, clock)
+        return _sparing(task, rules, background, effort)
+    places, bound, proved = _strongest(task, effort) or _clash(task, rules, background, effort)
     settled = task.blocks if proved and task.blocks == 1 else 0
-    places = improved(task, places, clock)
+    places = improved(task, places, effort)
     if proved:
-        places, settled = _settled(task, places, clock.part(_SETTLING))
+        places, settled = _settled(task, places, effort.part(_SETTLING))
     return _choice(task, places, "profile" if task.wanted else "strongest", bound, proved, settled)
 
 
 # --- the weakest step ------------------------------------------------------------------------------------------------
 
 
-def _strongest(task: Task, clock: Clock) -> tuple[Places, float, bool] | None:
+def _strongest(task: Task, effort: Effort) -> tuple[Places, float, bool] | None:
     """Stacks, a bound on their weakest score in ten-thousandths, whether they reach it; None where there are none."""
     if not task.whole_stacks:
-        return _strongest_of_steps(task, clock)
-    loose = _strongest_of_steps(task, clock.part(0.6))
+        return _strongest_of_steps(task, effort)
+    loose = _strongest_of_steps(task, effort.part(0.6))
     if loose is None:
         return None
     places, bound, _ = loose
-    return _searched(task, _joined_lower(task, places), bound, clock)
+    return _searched(task, _joined_lower(task, places), bound, effort)
 
 
-def _strongest_of_steps(task: Task, clock: Clock) -> tuple[Places, float, bool] | None:
+def _strongest_of_steps(task: Task, effort: Effort) -> tuple[Places, float, bool] | None:
     """The same with nothing asked of a stack as a whole."""
     exact = _closed_form(task)
     if exact is None:
-        return _searched(task, None, _most(task), clock, loosely=True)
+        return _searched(task, None, _most(task), effort, loosely=True)
     places, bound = exact
     worst = float(score_of(task, places).min())
     if worst >= bound or not _worth_solving(task):
         return places, max(bound, worst), worst >= bound
-    return _searched(task, places, _most(task), clock, loosely=True)
+    return _searched(task, places, _most(task), effort, loosely=True)
 
 
 def _joined_lower(task: Task, places: Places) -> Places | None:
@@ -255,7 +255,7 @@ def _worth_solving(task: Task) -> bool:
 
 
 def _searched(
-    task: Task, known: Places | None, most: float, clock: Clock, *, loosely: bool = False
+    task: Task, known: Places | None, most: float, effort: Effort, *, loosely: bool = False
 ) -> tuple[Places, float, bool] | None:
     """The best score: from one that is reached upwards, then by halving what is left below one that is out of reach."""
     scores = _possible_scores(task)
@@ -264,20 +264,20 @@ def _searched(
         return int(np.searchsorted(scores, score, side="right")) - 1
 
     if known is None:
-        known = _reached(task, [int(scores[0])] * task.blocks, clock, loosely=loosely).places
+        known = _reached(task, [int(scores[0])] * task.blocks, effort, loosely=loosely).places
         if known is None:
             return None
     better = _loosely(task) if loosely else task
-    known = improved(better, known, clock.part(0.3))
+    known = improved(better, known, effort.part(0.3))
     low, beyond = place(score_of(task, known).min()), place(most) + 1  # reached, and proved to be out of reach
     unsure, stride = beyond, 1  # the lowest that was not decided in time; how far to go up next
-    while low + 1 < beyond and clock.left:
+    while low + 1 < beyond and effort.left:
         if low + 1 >= unsure:
             unsure = beyond  # once more, with the time that is left
         ahead = min(low + stride, unsure - 1) if stride else (low + unsure) // 2
-        answer = _reached(task, [int(scores[ahead])] * task.blocks, clock.part(0.4), loosely=loosely)
+        answer = _reached(task, [int(scores[ahead])] * task.blocks, effort.part(0.4), loosely=loosely)
         if answer.places is not None:
-            known = improved(better, answer.places, clock.part(0.3))
+            known = improved(better, answer.places, effort.part(0.3))
             low, stride = max(ahead, place(score_of(task, known).min())), 4 * stride
             continue
         stride = 0  # from now on by halves
@@ -289,16 +289,16 @@ def _searched(
 
 
 def _reached(
-    task: Task, scores: Sequence[int], clock: Clock, *, cost: Sequence[int] | None = None, loosely: bool = False
+    task: Task, scores: Sequence[int], effort: Effort, *, cost: Sequence[int] | None = None, loosely: bool = False
 ) -> Answer:
     """As `lifted`, but free stacks are looked for among alternating ones first: these have fewer ways to go."""
     if task.order == "free" and task.layers > 2:
-        answer = lifted(replace(task, order="alternating"), scores, clock.part(0.5), cost=cost, loosely=loosely)
+        answer = lifted(replace(task, order="alternating"), scores, effort.part(0.5), cost=cost, loosely=loosely)
         if answer.places is not None and cost is None:
             return answer
         if not _worth_solving(task):
             return UNKNOWN
-    return lifted(task, scores, clock, cost=cost, loosely=loosely)
+    return lifted(task, scores, effort, cost=cost, loosely=loosely)
 
 
 def _possible_scores(task: Task) -> NDArray[np.int64]:
@@ -314,21 +314,21 @@ def _possible_scores(task: Task) -> NDArray[np.int64]:
 # --- the next weakest, and so on -------------------------------------------------------------------------------------
 
 
-def _settled(task: Task, places: Places, clock: Clock) -> tuple[Places, int]:
+def _settled(task: Task, places: Places, effort: Effort) -> tuple[Places, int]:
     """The stacks with as many of the weakest as time allows proved, one by one, to be as strong as can be."""
     small = len(task.whole) <= MOST_PIECES and task.layers <= MOST_EXCHANGED and _worth_solving(task)
     if not small or task.twins or task.blocks > _MOST_SETTLED:
         return places, 0
     scores, possible = np.sort(score_of(task, places)), _possible_scores(task)
     rank = 0
-    while rank < task.blocks and clock.left:
+    while rank < task.blocks and effort.left:
         higher = np.searchsorted(possible, scores[rank], side="right")
         if higher == len(possible):
             return places, task.blocks
         wanted = [*scores[:rank].tolist(), *[int(possible[higher])] * (task.blocks - rank)]
-        answer = _reached(task, wanted, clock.part(0.5))
+        answer = _reached(task, wanted, effort.part(0.5))
         if answer.places is not None:
-            places = improved(task, answer.places, clock)
+            places = improved(task, answer.places, effort)
             scores = np.sort(score_of(task, places))
         elif answer.impossible:
             rank += 1
@@ -340,15 +340,15 @@ def _settled(task: Task, places: Places, clock: Clock) -> tuple[Places, int]:
 # --- enough everywhere, sparing the extremes -------------------------------------------------------------------------
 
 
-def _sparing(task: Task, rules: Rules, background: float | None, clock: Clock) -> Choice:
+def _sparing(task: Task, rules: Rules, background: float | None, effort: Effort) -> Choice:
     assert rules.at_least is not None
     score = round(rules.at_least * FINE)
     cost = np.abs(task.whole - round(float(np.median(task.whole)))).tolist()
-    answer = _spared(task, score, cost, clock)
+    answer = _spared(task, score, cost, effort)
     if answer.places is None:
-        best = _strongest(task, Clock(time.monotonic() + max(clock.left, 1.0)))
+        best = _strongest(task, Effort(max(effort.left, 1.0)))
         if best is None:
-            _clash(task, rules, background, clock)
+            _clash(task, rules, background, effort)
         elif answer.impossible:
             most = in_lightness(score_of(task, best[0]).min())
             raise InvalidInputError(
@@ -366,13 +366,13 @@ def _sparing(task: Task, rules: Rules, background: float | None, clock: Clock) -
     return _choice(task, answer.places, "sparing", answer.least_cost, proved, 0, waste=float(waste))
 
 
-def _spared(task: Task, score: int, cost: Sequence[int], clock: Clock) -> Answer:
+def _spared(task: Task, score: int, cost: Sequence[int], effort: Effort) -> Answer:
     """The cheapest stacks; where those cannot be joined by all rules, cheap ones that leave more room to join them."""
-    answer = _reached(task, [score] * task.blocks, clock.part(0.5), cost=cost)
+    answer = _reached(task, [score] * task.blocks, effort.part(0.5), cost=cost)
     if answer.places is not None or answer.impossible:
         return answer
     for more in _LOWER[1:]:
-        wide = _reached(task, [score + round(more * FINE)] * task.blocks, clock.part(0.4), cost=cost, loosely=True)
+        wide = _reached(task, [score + round(more * FINE)] * task.blocks, effort.part(0.4), cost=cost, loosely=True)
         if wide.places is None:
             break
         places = joined(task, wide.places, [score] * task.blocks, ways_of(task, wide.places))
@@ -394,7 +394,7 @@ def _choice(
     )
     used = set(places.ravel().tolist())
     worst = min(stack.weakest for stack in stacks)
-    reached = {"strongest": worst, "profile": -in_lightness(scores.min()), "sparing": in_lightness(waste)}[aim]
+    reached = {"strongest": worst, "profile": 0.0 - in_lightness(scores.min()), "sparing": in_lightness(waste)}[aim]
     return Choice(
         stacks=tuple(stacks),
         worst_step=worst,
@@ -424,11 +424,11 @@ def _turns_over(task: Task) -> bool:
     return same and task.background is None
 
 
-def _clash(task: Task, rules: Rules, background: float | None, clock: Clock) -> tuple[Places, float, bool]:
+def _clash(task: Task, rules: Rules, background: float | None, effort: Effort) -> tuple[Places, float, bool]:
     """Refuse rules that cannot all be kept, naming the ones that clash."""
     asked = [name for name in active(rules, background) if name not in ("never", "at_least", "background")]
     floor = [int(_possible_scores(task)[0])] * task.blocks
-    limit = Clock(time.monotonic() + max(clock.left, 5.0))
+    limit = Effort(max(effort.left, 5.0))
     if not _reached(task, floor, limit.part(0.3)).impossible:
         raise InvalidInputError(
             "No stacks that keep to all these rules were found in time, and it is not proved that there are none. "

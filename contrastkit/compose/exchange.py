@@ -12,7 +12,7 @@ from itertools import permutations
 import numpy as np
 from numpy.typing import NDArray
 
-from contrastkit.compose.lifting import Clock, score_of
+from contrastkit.compose.lifting import Effort, score_of
 from contrastkit.compose.rules import Task
 
 Places = NDArray[np.int64]
@@ -20,10 +20,11 @@ Scores = NDArray[np.int64]
 
 MOST_LAYERS = 6  # so many can be laid in all their orders
 MOST_PIECES = 2_000
+_SECONDS = 1e-8  # of a usual computer, for one layer of one stack
 _NEVER = np.iinfo(np.int64).min
 
 
-def improved(task: Task, places: Places, clock: Clock) -> Places:
+def improved(task: Task, places: Places, effort: Effort) -> Places:
     """
     Return the stacks after every exchange that helps: with a piece of another stack, or with one left over.
 
@@ -34,11 +35,12 @@ def improved(task: Task, places: Places, clock: Clock) -> Places:
     places = places.copy()
     scores = score_of(task, places)
     fixed = _twin_rows(task, places)
-    while clock.left:
+    while effort.left:
         for stack in np.argsort(scores, kind="stable"):
             if fixed[stack]:
                 continue
             found = _best_exchange(task, places, scores, int(stack), fixed)
+            effort.spend(_laying(task))
             if found is not None:
                 for row, pieces, score in found:
                     places[row], scores[row] = pieces, score
@@ -107,6 +109,11 @@ def _laid(task: Task, sets: Places) -> tuple[Scores, Places]:
     row = np.arange(len(sets))
     found = np.where(_differ(task, sets), scores[row, best], _NEVER)
     return found, laid[row, best]
+
+
+def _laying(task: Task) -> float:
+    """About how many seconds it takes to lay every piece in every place of a stack, in all orders."""
+    return _SECONDS * len(task.whole) * task.layers**2 * len(_orders(task.layers))
 
 
 @lru_cache(maxsize=MOST_LAYERS)

@@ -10,7 +10,6 @@ become hundreds. Only what is asked of a stack as a whole, twins and pieces that
 
 from __future__ import annotations
 
-import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -29,25 +28,39 @@ Places = NDArray[np.int64]
 
 _SEED = 20  # any; the same for ever, so that ties are broken the same way
 _ATTEMPTS = 200
+_SECONDS = 1.0  # of a usual computer, to the solver's own unit of work
+_BUILDING = 1e-5  # seconds an unknown, to write the question down
 _MISFIT = 1e6  # worse than any number of pieces that meet
 _MOST_UNKNOWNS = 8_000  # pieces times places; the whole question takes too long beyond
 _NO_WAYS = np.zeros((0, 0), np.int64)
 
 
-@dataclass(frozen=True)
-class Clock:
-    """When to stop looking, by time.monotonic."""
+class Effort:
+    """
+    How much looking is left, in seconds of a usual computer.
 
-    until: float
+    What is spent is counted by the work done, not by the clock, so that the same question gets the same answer on a
+    slow computer, only later.
+    """
+
+    def __init__(self, seconds: float, *, of: Effort | None = None) -> None:
+        self._left, self._of = seconds, of
 
     @property
     def left(self) -> float:
         """Seconds left, never negative."""
-        return max(0.0, self.until - time.monotonic())
+        own = max(0.0, self._left)
+        return own if self._of is None else min(own, self._of.left)
 
-    def part(self, share: float) -> Clock:
-        """Return a clock that stops after this share of what is left."""
-        return Clock(time.monotonic() + share * self.left)
+    def part(self, share: float) -> Effort:
+        """Return a share of what is left; what is spent of it is spent of the whole."""
+        return Effort(share * self.left, of=self)
+
+    def spend(self, seconds: float) -> None:
+        """Take away what some work has cost."""
+        self._left -= seconds
+        if self._of is not None:
+            self._of.spend(seconds)
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +84,7 @@ IMPOSSIBLE, UNKNOWN = Answer(impossible=True), Answer()
 
 
 def lifted(
-    task: Task, scores: Sequence[int], clock: Clock, *, cost: Sequence[int] | None = None, loosely: bool = False
+    task: Task, scores: Sequence[int], effort: Effort, *, cost: Sequence[int] | None = None, loosely: bool = False
 ) -> Answer:
     """
     Return stacks of which each reaches one of these scores, or that there are none, or that time ran out.
@@ -80,13 +93,14 @@ def lifted(
     ----------
     task : the pile and what is asked of its stacks
     scores : the least score of each stack, ten-thousandths of L*, shape (blocks,)
-    clock : when to stop
+    effort : how long to look
     cost : of using each piece, shape (N,); the sum is kept as small as can be
     loosely : whether to leave out what is asked of a stack as a whole: what is impossible then is impossible anyway
     """
     scores = sorted(scores)
     last = loosely or not task.whole_stacks  # nothing comes after the layers
-    answer, ways = _levels(task, sorted(Counter(scores).items()), task.signs, clock if last else clock.part(0.5), cost)
+    classes = sorted(Counter(scores).items())
+    answer, ways = _levels(task, classes, task.signs, effort if last else effort.part(0.5), cost)
     if answer.places is None or last:
         return answer
     chained = joined(task, answer.places, scores, ways)
@@ -94,7 +108,7 @@ def lifted(
         return Answer(chained, least_cost=answer.least_cost)
     if len(scores) * task.layers * len(task.whole) > _MOST_UNKNOWNS:
         return Answer(least_cost=answer.least_cost)
-    whole = _whole(task, scores, answer.places, clock, cost)
+    whole = _whole(task, scores, answer.places, effort, cost)
     return Answer(whole.places, whole.impossible, max(whole.least_cost, answer.least_cost))
 
 
@@ -102,7 +116,7 @@ def lifted(
 
 
 def _levels(
-    task: Task, classes: Sequence[tuple[int, int]], ways: Sequence[Signs], clock: Clock, cost: Sequence[int] | None
+    task: Task, classes: Sequence[tuple[int, int]], ways: Sequence[Signs], effort: Effort, cost: Sequence[int] | None
 ) -> tuple[Answer, Places]:
     """
     Stacks with nothing asked of them as a whole, and the way each goes up and down, shape (blocks, layers - 1).
@@ -128,8 +142,7 @@ def _levels(
                 model.add(sum(chosen[p] for chosen in group for p in members if p in chosen) <= share)
     _use_once(model, task, list(sets.values()))
     _keep_low(model, list(sets.values()), cost)
-    solver = _solver(clock)
-    status = solver.solve(model)
+    solver, status = _solved(model, effort)
     if status == cp_model.INFEASIBLE:
         return IMPOSSIBLE, _NO_WAYS
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
@@ -198,14 +211,17 @@ def _keep_low(model: cp_model.CpModel, sets: Sequence[dict[int, Any]], cost: Seq
         model.minimize(sum(int(cost[piece]) * used for chosen in sets for piece, used in chosen.items()))
 
 
-def _solver(clock: Clock) -> cp_model.CpSolver:
+def _solved(model: cp_model.CpModel, effort: Effort) -> tuple[cp_model.CpSolver, Any]:
+    """The solver after it has solved the model, or has spent what is left, and its status."""
     from ortools.sat.python import cp_model
 
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1  # more would break ties by which is first
     solver.parameters.random_seed = _SEED
-    solver.parameters.max_time_in_seconds = max(clock.left, 0.01)
-    return solver
+    solver.parameters.max_deterministic_time = max(effort.left / _SECONDS, 0.01)
+    status = solver.solve(model)
+    effort.spend(_SECONDS * solver.response_proto.deterministic_time + _BUILDING * len(model.proto.variables))
+    return solver, status
 
 
 # --- which pieces of two layers belong together ----------------------------------------------------------------------
@@ -310,7 +326,7 @@ def _fits(task: Task, places: Places, layer: int, scores: Places, ways: Places) 
 # --- which piece lies where: the whole question ----------------------------------------------------------------------
 
 
-def _whole(task: Task, scores: Sequence[int], near: Places, clock: Clock, cost: Sequence[int] | None) -> Answer:
+def _whole(task: Task, scores: Sequence[int], near: Places, effort: Effort, cost: Sequence[int] | None) -> Answer:
     """Stacks with all that is asked of them; `near` is where to begin to look."""
     from ortools.sat.python import cp_model
 
@@ -336,8 +352,7 @@ def _whole(task: Task, scores: Sequence[int], near: Places, clock: Clock, cost: 
     _break_ties(model, task, scores, height)
     _use_once(model, task, list(sets.values()))
     _keep_low(model, list(sets.values()), cost)
-    solver = _solver(clock)
-    status = solver.solve(model)
+    solver, status = _solved(model, effort)
     if status == cp_model.INFEASIBLE:
         return IMPOSSIBLE
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
