@@ -271,11 +271,16 @@ def _searched(
     known = improved(better, known, effort.part(0.3))
     low, beyond = place(score_of(task, known).min()), place(most) + 1  # reached, and proved to be out of reach
     unsure, stride = beyond, 1  # the lowest that was not decided in time; how far to go up next
+    given: dict[int, float] = {}  # effort by place, of those not decided
     while low + 1 < beyond and effort.left:
         if low + 1 >= unsure:
-            unsure = beyond  # once more, with the time that is left
+            unsure = beyond  # once more, with the effort that is left
         ahead = min(low + stride, unsure - 1) if stride else (low + unsure) // 2
-        answer = _reached(task, [int(scores[ahead])] * task.blocks, effort.part(0.4), loosely=loosely)
+        part = effort.part(0.4)
+        if part.left < 2 * given.get(ahead, 0.0):
+            break  # it would come to nothing again
+        given[ahead] = part.left
+        answer = _reached(task, [int(scores[ahead])] * task.blocks, part, loosely=loosely)
         if answer.places is not None:
             known = improved(better, answer.places, effort.part(0.3))
             low, stride = max(ahead, place(score_of(task, known).min())), 4 * stride

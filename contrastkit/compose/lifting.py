@@ -30,6 +30,7 @@ _SEED = 20  # any; the same for ever, so that ties are broken the same way
 _ATTEMPTS = 200
 _SECONDS = 1.0  # of a usual computer, to the solver's own unit of work
 _BUILDING = 1e-5  # seconds an unknown, to write the question down
+_JOINING = 7e-8  # seconds for one piece in one stack, in one round
 _MISFIT = 1e6  # worse than any number of pieces that meet
 _MOST_UNKNOWNS = 8_000  # pieces times places; the whole question takes too long beyond
 _NO_WAYS = np.zeros((0, 0), np.int64)
@@ -103,7 +104,7 @@ def lifted(
     answer, ways = _levels(task, classes, task.signs, effort if last else effort.part(0.5), cost)
     if answer.places is None or last:
         return answer
-    chained = joined(task, answer.places, scores, ways)
+    chained = joined(task, answer.places, scores, ways, effort)
     if chained is not None:
         return Answer(chained, least_cost=answer.least_cost)
     if len(scores) * task.layers * len(task.whole) > _MOST_UNKNOWNS:
@@ -227,7 +228,9 @@ def _solved(model: cp_model.CpModel, effort: Effort) -> tuple[cp_model.CpSolver,
 # --- which pieces of two layers belong together ----------------------------------------------------------------------
 
 
-def joined(task: Task, places: Places, scores: Sequence[int], ways: Places) -> Places | None:
+def joined(
+    task: Task, places: Places, scores: Sequence[int], ways: Places, effort: Effort | None = None
+) -> Places | None:
     """
     Return the same pieces in the same layers, joined so that pieces of a stack differ and so many stacks are twins.
 
@@ -238,9 +241,12 @@ def joined(task: Task, places: Places, scores: Sequence[int], ways: Places) -> P
     places : stacks that reach their scores, shape (blocks, layers)
     scores : of each stack, shape (blocks,)
     ways : up (1) and down (-1) of each, shape (blocks, layers - 1)
+    effort : where to count what it costs
     """
     if task.kinds:
-        apart = _set_apart(task, places, np.asarray(scores), ways)
+        apart, rounds = _set_apart(task, places, np.asarray(scores), ways)
+        if effort is not None:
+            effort.spend(_JOINING * rounds * task.layers * len(places) ** 2)
         if apart is None:
             return None
         places = apart
@@ -269,8 +275,12 @@ def _twins_in(task: Task, places: Places) -> list[tuple[int, int]]:
     return pairs
 
 
-def _set_apart(task: Task, places: Places, scores: Places, ways: Places) -> Places | None:
-    """One layer after another laid anew on all others, so that fewest pieces meet one they must differ from."""
+def _set_apart(task: Task, places: Places, scores: Places, ways: Places) -> tuple[Places | None, int]:
+    """
+    One layer after another laid anew on all others, so that fewest pieces meet one they must differ from.
+
+    Also how many rounds that took.
+    """
     from scipy.optimize import linear_sum_assignment
 
     places = places.copy()
@@ -284,8 +294,8 @@ def _set_apart(task: Task, places: Places, scores: Places, ways: Places) -> Plac
             rows, columns = linear_sum_assignment(cost + (0.3 * chance.random(cost.shape) if attempt else 0))
             places[rows, layer] = pieces[columns]
         if not _meet(task, places).any():
-            return places
-    return None
+            return places, attempt + 1
+    return None, _ATTEMPTS
 
 
 def _alike_pairs(task: Task) -> NDArray[np.int64]:
