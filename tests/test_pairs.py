@@ -1,6 +1,5 @@
 """All pairs as a picture, tested by what was drawn: where each mark lies, how large it is, and what is said of it."""
 
-import time
 
 import numpy as np
 import pandas as pd
@@ -412,16 +411,6 @@ def test_ambiguous_pairs_are_marked_in_large_piles_too():
     assert set(np.unique(mark)) == {38, 243}  # L* 15 on L* 96
     assert mark[cell // 2, cell // 2] == mark[0, 0] == 243
     assert 0.15 < (mark == 38).mean() < 0.5
-
-
-def test_two_hundred_pieces_take_a_second_at_most():
-    """She would wait for every look. Warmed up: the first picture of a session loads what all pictures need."""
-    table = vivid_table(200)
-    crops = made_crops(table, size=40)
-    pixels_of(pairs_chart(made_table(5), {}), 100)
-    start = time.process_time()
-    pixels_of(pairs_chart(table, crops), 300)
-    assert time.process_time() - start < 1.0
 
 
 def test_tens_of_lightness_stand_at_their_place_where_there_are_no_names():

@@ -9,7 +9,6 @@ import struct
 import subprocess
 import sys
 import textwrap
-import time
 import zlib
 from pathlib import Path
 
@@ -878,12 +877,10 @@ def test_a_small_file_that_claims_a_huge_picture_is_refused(name, saved):
     assert f"must hold a picture; '{name}' unpacks to 49 megapixels from only " in message
 
 
-def test_a_real_decompression_bomb_is_refused_quickly(saved):
+def test_a_real_decompression_bomb_is_refused(saved):
     """A hundred megapixels of nothing in 300 kB, correct to the last byte."""
     path = saved("bomb.png", png_of_zeros(10_000, 10_000))
-    started = time.perf_counter()
     message = refusal(path)
-    assert time.perf_counter() - started < 1
     assert "'bomb.png' unpacks to 100 megapixels from only 2" in message  # 2xx kB
     assert "as no photograph does" in message
 
@@ -981,22 +978,6 @@ def twelve_megapixels(tmp_path_factory):
     path = tmp_path_factory.mktemp("large") / "large.jpg"
     path.write_bytes(pillow_file(np.clip(large, 0, 255).astype(np.uint8), "JPEG", quality=92))
     return path
-
-
-def test_a_12_megapixel_jpeg_is_read_in_well_under_the_time_pillow_takes(twelve_megapixels):
-    """The rest of the measurement has to fit into half as much again."""
-
-    def best(call):
-        times = []
-        for _ in range(4):
-            started = time.perf_counter()
-            call()
-            times.append(time.perf_counter() - started)
-        return min(times)
-
-    ours = best(lambda: read_photo(twelve_megapixels))
-    whole = best(lambda: Image.open(twelve_megapixels).convert("RGB"))
-    assert ours < 0.65 * whole  # measured: 0.33 on a quiet core
 
 
 @pytest.mark.parametrize("ending", [".jpg", ".png", ".tif"])

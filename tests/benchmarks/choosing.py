@@ -174,7 +174,7 @@ def ruled_rows(quick: bool) -> list[dict[str, Any]]:
     for what, layers, order, background, rules in RULED[:: 4 if quick else 1]:
         seconds, choice = timed(
             lambda layers=layers, order=order, background=background, rules=rules: choose_stacks(
-                some, layers=layers, blocks=40, order=order, background=background, rules=Rules(**rules), seconds=12
+                some, layers=layers, blocks=40, order=order, background=background, rules=Rules(**rules), seconds=25
             )
         )
         rows.append({"what": what, "seconds": seconds, "reached": choice.reached, "bound": choice.bound,
