@@ -6,6 +6,7 @@ What can go wrong, in one place.
     ├── UnreadablePhotoError  a file that is not a whole, plain photograph
     ├── CalibrationError      the grey reference is missing, doubtful or spoilt
     ├── TooFewSwatchesError   not enough pieces for what was asked
+    ├── CatalogueError        the catalogue cannot be opened, read or written
     └── MissingPackageError   an optional package is not installed
 
     ContrastkitWarning
@@ -35,6 +36,10 @@ class CalibrationError(ContrastkitError, ValueError):
 
 class TooFewSwatchesError(ContrastkitError, ValueError):
     """Not enough pieces for what was asked."""
+
+
+class CatalogueError(ContrastkitError, OSError):
+    """The catalogue cannot be opened, read or written."""
 
 
 class MissingPackageError(ContrastkitError, ImportError):

@@ -24,6 +24,7 @@ from contrastkit.cli.printing import (
     say,
     terminal_width,
 )
+from contrastkit.errors import TooFewSwatchesError
 
 if TYPE_CHECKING:
     from contrastkit.camera.check import CameraCheck, Errors
@@ -70,6 +71,10 @@ def _add_study(commands: Any) -> None:
     command.add_argument("--out", required=True, metavar="DIR", help="the folder to write to; made if it is not there")
     _add_reference(command)
     _add_grouping(command, "--groups")
+    command.add_argument(
+        "--only", default="not used not lost", metavar="FILTER",
+        help="where PATH is `pile`, the catalogue: which pieces of it (not used not lost)",
+    )
     command.add_argument("--title", metavar="T", help="heading of the report; how the groups balance, if not given")
     command.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="of the contact sheet (A4)")
     add_json(command)
@@ -156,8 +161,11 @@ def _reference(options: argparse.Namespace) -> ReferenceChoice:
 
 def _study(options: argparse.Namespace) -> int:
     grouping, reference = _grouping(options), _reference(options)
+    from contrastkit.keep.sources import is_catalogue
     from contrastkit.show.study import make_study
 
+    if len(options.paths) == 1 and is_catalogue(options.paths[0]):
+        return _study_of_catalogue(options, grouping)
     progress = _Progress()
     study = make_study(
         options.paths, options.out, reference=reference, reference_at=options.reference_at, grouping=grouping,
@@ -166,6 +174,19 @@ def _study(options: argparse.Namespace) -> int:
     report(options, _study_document(study), study.sentences)
     _say_failed(study.pile.failed)
     return _code(len(study.pile.table), study.pile.failed)
+
+
+def _study_of_catalogue(options: argparse.Namespace, grouping: Grouping) -> int:
+    from contrastkit.keep.sources import read_source
+    from contrastkit.show.study import Pile, ready_place, write_pile
+
+    source = read_source(options.paths[0], options.only, pictures=True)
+    if not len(source.table):
+        raise TooFewSwatchesError(f"No piece of the catalogue is: {options.only}. Ask for others with --only.")
+    pile = Pile(source.table, dict(source.crops), (), (), ())
+    study = write_pile(pile, ready_place(options.out, []), grouping=grouping, title=options.title, paper=options.paper)
+    report(options, _study_document(study), study.sentences)
+    return ALL_WELL
 
 
 def _measure(options: argparse.Namespace) -> int:
@@ -234,9 +255,10 @@ def _groups(options: argparse.Namespace) -> int:
     grouping = _grouping(options)
     from contrastkit.compose.grouping import sort_pile
     from contrastkit.keep.files import table_place
-    from contrastkit.keep.tables import read_table, write_table
+    from contrastkit.keep.sources import read_source
+    from contrastkit.keep.tables import write_table
 
-    table = read_table(options.table)
+    table = read_source(options.table).table
     place = None if options.out is None else table_place(options.out)
     in_groups = sort_pile(table, grouping)
     written = [] if place is None else [f"Written: {write_table(in_groups.table, place)}"]

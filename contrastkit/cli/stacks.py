@@ -17,11 +17,14 @@ from contrastkit.cli.printing import (
     pieces_words,
     report,
 )
+from contrastkit.errors import InvalidInputError
 
 if TYPE_CHECKING:
     from contrastkit.compose.choosing import Choice
+    from contrastkit.compose.plan import Plan
     from contrastkit.compose.seams import Seam
     from contrastkit.compose.stacks import StackScore
+    from contrastkit.keep.catalogue import Catalogue
 
 _ORDERS = """\
 orders:
@@ -72,7 +75,7 @@ def _add_stacks(commands: Any) -> None:
         "and ground.",
         **help_with(_ORDERS + CSV_NOTE + EXIT_CODES),
     )
-    command.add_argument("table", metavar="TABLE.csv", help="the table")
+    command.add_argument("table", metavar="TABLE.csv", help="the table; `pile` for the catalogue")
     command.add_argument("--layers", type=int, required=True, metavar="K", help="layers of each stack")
     command.add_argument("--blocks", type=int, required=True, metavar="B", help="how many stacks")
     command.add_argument("--order", choices=("stepped", "alternating", "free"), default="stepped", help="see below")
@@ -92,6 +95,10 @@ def _add_stacks(commands: Any) -> None:
     command.add_argument("--profile", type=numbers(), metavar="25,10", help="wanted steps, L*, bottom first")
     command.add_argument("--at-least", type=float, metavar="T", help="a step that is enough; extremes are then spared")
     command.add_argument("--seconds", type=float, default=10.0, metavar="S", help="how long to look at most (10)")
+    command.add_argument(
+        "--only", default='state="at hand"', metavar="FILTER", help="which pieces of the catalogue; those at hand",
+    )
+    command.add_argument("--set-aside", metavar="PROJECT", help="set the stacks aside in the catalogue for a project")
     command.add_argument("--out", metavar="FILE.pdf", help="draw the stacks here, as .pdf, or .png for one sheet")
     add_json(command)
     command.set_defaults(run=_stacks)
@@ -120,6 +127,9 @@ def _add_plan(commands: Any) -> None:
     )
     command.add_argument("plan", metavar="PLAN.toml", help="the plan")
     command.add_argument("--out", metavar="DIR", help="write plan.html and cut-list.csv to this folder")
+    state = command.add_mutually_exclusive_group()
+    state.add_argument("--set-aside", action="store_true", help="set its pieces aside in the catalogue")
+    state.add_argument("--fused", action="store_true", help="say that its pieces are used")
     add_json(command)
     command.set_defaults(run=_plan)
 
@@ -147,10 +157,10 @@ def _stacks(options: argparse.Namespace) -> int:
     from contrastkit.compose.rules import Rules
     from contrastkit.compose.stacks import judge_stack, stack_of
     from contrastkit.keep.files import file_place
-    from contrastkit.keep.tables import read_table
+    from contrastkit.keep.sources import read_source
 
-    table = read_table(options.table)
-    place = None
+    source = read_source(options.table, options.only, pictures=options.out is not None)
+    table, place = source.table, None
     if options.out is not None:
         place = file_place(options.out, (".pdf", ".png"), what="A picture", never=[options.table])
     rules = Rules(
@@ -173,8 +183,11 @@ def _stacks(options: argparse.Namespace) -> int:
         from contrastkit.show.chart import save_pages
         from contrastkit.show.choice import stacks_sheet
 
-        pages = stacks_sheet(choice, table, {}, background=options.background)
+        pages = stacks_sheet(choice, table, source.crops, background=options.background)
         lines += [f"Drawn: {pages[0].save(place) if len(pages) == 1 else save_pages(pages, place)}"]
+    if options.set_aside is not None:
+        with _catalogue_of(options.table) as catalogue:
+            lines.append(catalogue.set_aside_stacks(options.set_aside, choice.stacks))
     report(options, _stacks_document(choice, scores), lines)
     return ALL_WELL
 
@@ -215,6 +228,18 @@ def _stack_lines(choice: Choice, scores: Sequence[StackScore]) -> list[str]:
     return [*lines, f"Left over: {pieces_words(count)}." if count else "Nothing is left over."]
 
 
+def _catalogue_of(place: str) -> Catalogue:
+    """The catalogue that a table is from; refused, where it is from a file."""
+    from contrastkit.keep.catalogue import open_catalogue
+    from contrastkit.keep.sources import catalogue_at, is_catalogue
+
+    if not is_catalogue(place):
+        raise InvalidInputError(
+            f"Pieces are set aside and used in the catalogue; {place!r} is a table in a file. Give `pile` as the table."
+        )
+    return open_catalogue(catalogue_at(place), create=False)
+
+
 def _seam(options: argparse.Namespace) -> int:
     from contrastkit.compose.seams import rim_seen
 
@@ -233,13 +258,26 @@ def _seam(options: argparse.Namespace) -> int:
 def _plan(options: argparse.Namespace) -> int:
     from contrastkit.compose.cutting import cut_plan, plan_document
     from contrastkit.compose.plan import read_plan
-    from contrastkit.show.cutlist import table_of, write_plan
+    from contrastkit.show.cutlist import source_of, write_plan
 
     plan = read_plan(options.plan)
-    table = table_of(plan)
+    source = source_of(plan, pictures=options.out is not None)
     cut = cut_plan(plan)
-    written = None if options.out is None else write_plan(plan, cut, options.out, table=table)
+    kept = _keep(options, plan)
+    table, crops = (None, None) if source is None else (source.table, source.crops)
+    written = None if options.out is None else write_plan(plan, cut, options.out, table=table, crops=crops)
     files = () if written is None else tuple(str(file) for file in written.files)
-    lines = [*cut.sentences, *(f"Written: {file}" for file in files)]
+    lines = [*cut.sentences, *kept, *(f"Written: {file}" for file in files)]
     report(options, plan_document(cut) | {"files": files}, lines)
     return ALL_WELL
+
+
+def _keep(options: argparse.Namespace, plan: Plan) -> list[str]:
+    """Set the plan's pieces aside in the catalogue it names as its table, or say that they are used."""
+    if not (options.set_aside or options.fused):
+        return []
+    with _catalogue_of("a plan without a table" if plan.table is None else str(plan.table)) as catalogue:
+        if options.fused:
+            return [catalogue.fuse(plan.title)]
+        stacks = [names for block in plan.blocks for *_, layers in block.stacks for names in layers.stacks]
+        return [catalogue.set_aside_stacks(plan.title, stacks)]

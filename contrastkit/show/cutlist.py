@@ -21,7 +21,8 @@ from contrastkit.compose.cutting import CutPlan, CutSquares, CutStacks
 from contrastkit.compose.plan import Plan, check_swatches
 from contrastkit.errors import InvalidInputError
 from contrastkit.keep.files import StrPath, ready_folder, shown, write_whole
-from contrastkit.keep.tables import csv_text, read_table
+from contrastkit.keep.sources import Source, read_source
+from contrastkit.keep.tables import csv_text
 from contrastkit.lengths import MM_PER_INCH, length_words
 from contrastkit.show import plan_sections
 from contrastkit.show.crops import Crops
@@ -69,11 +70,24 @@ def table_of(plan: Plan) -> pd.DataFrame | None:
     InvalidInputError
         The table cannot be read, or lacks a swatch of the plan.
     """
+    source = source_of(plan)
+    return None if source is None else source.table
+
+
+def source_of(plan: Plan, *, pictures: bool = False) -> Source | None:
+    """
+    Return the table that a plan names, from a file or, by the word `pile`, from the catalogue; see `table_of`.
+
+    Parameters
+    ----------
+    plan : what names it
+    pictures : whether the pictures of its pieces are wanted, where the catalogue has them
+    """
     if plan.table is None:
         return None
-    table = read_table(plan.table)
-    check_swatches(plan, table)
-    return table
+    source = read_source(plan.table, pictures=pictures)
+    check_swatches(plan, source.table)
+    return source
 
 
 def write_plan(

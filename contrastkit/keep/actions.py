@@ -1,0 +1,388 @@
+"""
+What people did, one action at a time: every row it changed is kept as it was, so that it can be undone.
+
+An action is one transaction and one row of `actions`. Its changes say, in the order in which they happened, which row
+was inserted, updated (the changed columns before and after) or deleted (the whole row). An inserted row stands in its
+table until a later change tells what became of it, so instead of a copy an insert keeps a checksum.
+"""
+
+from __future__ import annotations
+
+import getpass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from itertools import groupby
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Connection, Exists, FromClause, RowMapping, Select, exists, func, select, update
+
+from contrastkit.errors import CatalogueError, InvalidInputError
+from contrastkit.keep.cells import Cell
+from contrastkit.keep.rows import (
+    Cells,
+    Key,
+    Row,
+    Shape,
+    fetch,
+    from_json,
+    key_from_json,
+    key_to_json,
+    put,
+    remove,
+    set_cells,
+    shape_of,
+    to_json,
+)
+from contrastkit.keep.schema import RECORDED, actions, changes, counters, utc_now
+
+if TYPE_CHECKING:
+    from contrastkit.keep.store import Store
+
+_RECORDED = frozenset(table.name for table in RECORDED)
+_APPEND_ONLY = frozenset({"measurements", "crops"})
+
+
+def login_name() -> str:
+    """Return the name of whoever is logged in, or "unknown" where the system does not tell."""
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return "unknown"
+
+
+@dataclass
+class Action:
+    """
+    One action under way: rows are changed through it, and every change is recorded.
+
+    Parameters
+    ----------
+    connection : for reading what the action needs to know, inside its transaction
+    what : a sentence, e.g. "Add 12 pieces from morning.jpg"
+    who : the name of whoever does it
+    undoes : the number of the action it undoes
+    """
+
+    connection: Connection
+    what: str
+    who: str
+    undoes: int | None = None
+    number: int | None = field(default=None, init=False)
+    _place: int = field(default=0, init=False)
+    _said: str | None = field(default=None, init=False)
+    _halfway: bool = field(default=False, init=False)
+
+    def insert(self, table: str, rows: Iterable[Row]) -> list[Key]:
+        """
+        Return the keys of new rows, in their order.
+
+        Parameters
+        ----------
+        table : the name of a table, e.g. "swatches"
+        rows : a mapping each; a missing number (the key of most tables) is given out, other missing columns get their
+            default, or stay empty
+
+        Raises
+        ------
+        InvalidInputError
+            An unknown table or column, or a value of the wrong kind.
+        """
+        shape = _recorded(table)
+        rows = self._numbered(shape, list(rows))
+        cells = shape.cells(rows)
+        places = [shape.names.index(name) for name in shape.keys]
+        if not cells:
+            return []
+        keys = [key_to_json(row[place] for place in places) for row in cells]
+        sums = map(shape.checksum, cells)
+        with self._whole():
+            put(self.connection, table, shape.names, cells)
+            self._record([("insert", table, key, None, checksum) for key, checksum in zip(keys, sums, strict=True)])
+        return [shape.key(row) for row in rows]
+
+    def update(self, table: str, key: Key, values: Row) -> None:
+        """
+        Change columns of one row.
+
+        Raises
+        ------
+        CatalogueError
+            There is no such row.
+        InvalidInputError
+            An unknown table or column, a value of the wrong kind, or a table whose rows never change.
+        """
+        self.update_all(table, {key: values})
+
+    def update_all(self, table: str, values: Mapping[Key, Row]) -> None:
+        """Change columns of many rows, each by its key, as `update` does with one."""
+        shape = _recorded(table)
+        if table in _APPEND_ONLY:
+            raise InvalidInputError(f"Rows of {table} are added and never changed. Add a new one.")
+        self._change(shape, values)
+
+    def delete(self, table: str, key: Key) -> None:
+        """
+        Take one row away; the record of changes keeps it whole.
+
+        Raises
+        ------
+        CatalogueError
+            There is no such row.
+        InvalidInputError
+            An unknown table.
+        """
+        self.delete_all(table, [key])
+
+    def delete_all(self, table: str, keys: Iterable[Key]) -> None:
+        """Take many rows away, as `delete` does with one."""
+        shape = _recorded(table)
+        cells = [shape.key_cells(key) for key in keys]
+        if not cells:
+            return
+        rows = self._existing(shape, cells)
+        with self._whole():
+            remove(self.connection, shape, cells)
+            self._record([("delete", table, key_to_json(key), to_json(rows[key]), None) for key in cells])
+
+    def reserve(self, table: str, count: int) -> range:
+        """Return numbers for new rows of a table: no row ever had them, or will get them by itself."""
+        if count < 1:
+            return range(0)
+        last = self.connection.execute(
+            update(counters)
+            .where(counters.c.table_name == table)
+            .values(last=counters.c.last + count)
+            .returning(counters.c.last)
+        ).scalar_one()
+        return range(last - count + 1, last + 1)
+
+    def finish(self) -> None:
+        """
+        Write what was said last; called once, before the transaction ends.
+
+        Raises
+        ------
+        CatalogueError
+            A change failed half-way.
+        """
+        if self._halfway:
+            raise CatalogueError(f"To be kept, an action must be whole; a change of {self.what!r} failed. Try again.")
+        if self.number is not None and self._said != self.what:
+            self.connection.execute(update(actions).where(actions.c.action == self.number).values(what=self.what))
+
+    def _take_away(self, table: str, entries: Sequence[RowMapping]) -> None:
+        self.delete_all(table, [key_from_json(entry["row_key"]) for entry in entries])
+
+    def _put_back(self, table: str, entries: Sequence[RowMapping]) -> None:
+        self.insert(table, [from_json(entry["before"]) for entry in entries])
+
+    def _set_back(self, table: str, entries: Sequence[RowMapping]) -> None:
+        """One by one where a row was changed more than once, else all at once."""
+        for some in _each_key_once(entries):
+            keys = [key_from_json(entry["row_key"]) for entry in some]
+            before = {key: from_json(entry["before"]) for key, entry in zip(keys, some, strict=True)}
+            after = {key: from_json(entry["after"]) for key, entry in zip(keys, some, strict=True)}
+            self._change(shape_of(table), before, expected=after)
+
+    def _numbered(self, shape: Shape, rows: list[Row]) -> list[Row]:
+        """The rows, those without a number given one; numbers brought along are never given out again."""
+        if not shape.counted:
+            return rows
+        name = shape.keys[0]
+        lacking = sum(row.get(name) is None for row in rows)
+        numbers = iter(self.reserve(shape.table.name, lacking))
+        rows = [{**row, name: next(numbers)} if row.get(name) is None else row for row in rows]
+        if lacking < len(rows):
+            self._count_to(shape.table.name, max(int(row[name]) for row in rows))
+        return rows
+
+    def _count_to(self, table: str, number: int) -> None:
+        self.connection.execute(
+            update(counters)
+            .where(counters.c.table_name == table, counters.c.last < number)
+            .values(last=number)
+        )
+
+    def _existing(self, shape: Shape, keys: Sequence[tuple[Cell, ...]]) -> dict[tuple[Cell, ...], Cells]:
+        rows = fetch(self.connection, shape, keys)
+        missing = next((key for key in keys if key not in rows), None)
+        if missing is not None:
+            raise CatalogueError(
+                f"A row to change must be there; {shape.table.name} has none with the key {key_to_json(missing)}. "
+                "Nothing was changed: look again at what is there."
+            )
+        return rows
+
+    def _change(self, shape: Shape, values: Mapping[Key, Row], *, expected: Mapping[Key, Row] | None = None) -> None:
+        """Write the columns that become different, and record them; where told so, only if they are as expected."""
+        wanted = {shape.key_cells(key): shape.some_cells(row) for key, row in values.items()}
+        rows = self._existing(shape, list(wanted))
+        for key, row in (expected or {}).items():
+            _check_unchanged(shape, key, rows[shape.key_cells(key)], shape.some_cells(row))
+        new = [(key, _different(shape, rows[key], cells)) for key, cells in wanted.items()]
+        new = [(key, cells) for key, cells in new if cells]
+        with self._whole():
+            for names, group in groupby(new, key=lambda change: list(change[1])):
+                set_cells(self.connection, shape, names, [(*cells.values(), *key) for key, cells in group])
+            self._record([_updated(shape, key, rows[key], cells) for key, cells in new])
+
+    @contextmanager
+    def _whole(self) -> Iterator[None]:
+        """Rows and their record are written together; where that fails half-way, the action cannot be kept."""
+        self._halfway = True
+        yield
+        self._halfway = False
+
+    def _record(self, entries: Sequence[tuple[str, str, str, str | None, str | None]]) -> None:
+        if not entries:
+            return
+        number = self._begun()
+        first = self._place
+        self._place += len(entries)
+        names = ("action", "place", "kind", "table_name", "row_key", "before", "after")
+        put(self.connection, "changes", names, [(number, first + i, *entry) for i, entry in enumerate(entries)])
+
+    def _begun(self) -> int:
+        """The number of this action, whose row is written with its first change."""
+        if self.number is None:
+            self.number = self.reserve("actions", 1)[0]
+            self._said = self.what
+            row = {"action": self.number, "at": utc_now(), "who": self.who, "what": self.what, "undoes": self.undoes}
+            self.connection.execute(actions.insert(), row)
+        return self.number
+
+
+def _recorded(table: str) -> Shape:
+    if table not in _RECORDED:
+        raise InvalidInputError(f"What is recorded must be in one of {', '.join(sorted(_RECORDED))}; got {table!r}.")
+    return shape_of(table)
+
+
+def _different(shape: Shape, old: Cells, new: Cells) -> Cells:
+    """The cells that become different."""
+    if not new.keys().isdisjoint(shape.keys):
+        raise InvalidInputError(f"The key of a row never changes; got a new one for {shape.table.name}. Add a new row.")
+    return {name: cell for name, cell in new.items() if cell != old[name]}
+
+
+def _updated(shape: Shape, key: tuple[Cell, ...], old: Cells, new: Cells) -> tuple[str, str, str, str, str]:
+    before = {name: old[name] for name in new}
+    return "update", shape.table.name, key_to_json(key), to_json(before), to_json(new)
+
+
+def _check_unchanged(shape: Shape, key: Key, row: Cells, expected: Cells) -> None:
+    if any(row[name] != cell for name, cell in expected.items()):
+        raise CatalogueError(
+            f"To be undone, a row must be as the action left it; {shape.table.name} {key!r} is not. Nothing was "
+            "changed: let the catalogue be checked."
+        )
+
+
+def _each_key_once(entries: Sequence[RowMapping]) -> Iterator[list[RowMapping]]:
+    """Consecutive entries, parted wherever a key comes again."""
+    some: list[RowMapping] = []
+    seen: set[str] = set()
+    for entry in entries:
+        if entry["row_key"] in seen:
+            yield some
+            some, seen = [], set()
+        some.append(entry)
+        seen.add(entry["row_key"])
+    yield some
+
+
+_Find = Callable[[Connection], RowMapping | None]
+
+
+def undo(store: Store, *, count: int = 1, who: str | None = None) -> list[str]:
+    """
+    Return the sentences of the last actions, newest first, after undoing them.
+
+    Each undoing is an action of its own: `redo` undoes it.
+
+    Parameters
+    ----------
+    count : how many actions; fewer are undone where there are no more
+    who : who undoes; by default the login name
+
+    Raises
+    ------
+    CatalogueError
+        A row is no longer as the action left it; what was undone before that stays undone.
+    """
+    return _go_back(store, count, who, _last_done, "Undo")
+
+
+def redo(store: Store, *, count: int = 1, who: str | None = None) -> list[str]:
+    """Return the sentences of the actions undone last, after doing them again; none once something else was done."""
+    return _go_back(store, count, who, _last_undone, "Redo")
+
+
+def last_actions(connection: Connection, *, limit: int = 20, offset: int = 0) -> list[RowMapping]:
+    """Return the last actions, newest first: number, when, who, what, and which action it undoes."""
+    query = select(actions).order_by(actions.c.action.desc()).limit(limit).offset(offset)
+    return list(connection.execute(query).mappings())
+
+
+def _go_back(store: Store, count: int, who: str | None, find: _Find, word: str) -> list[str]:
+    if count < 1:
+        raise InvalidInputError(f"At least one action must be asked for; got {count}. Say how many.")
+    done: list[str] = []
+    while len(done) < count:
+        with store.writing(word, who) as action:
+            target = find(action.connection)
+            if target is None:
+                break
+            sentence = _meant(action.connection, target)
+            action.what, action.undoes = f"{word}: {sentence}", target["action"]
+            _reverse(action, target["action"])
+        done.append(sentence)
+    return done
+
+
+def _last_done(connection: Connection) -> RowMapping | None:
+    """The newest action that is not an undoing and not undone."""
+    query = select(actions).where(actions.c.undoes.is_(None), ~_undone(actions))
+    return _newest(connection, query)
+
+
+def _last_undone(connection: Connection) -> RowMapping | None:
+    """The newest undoing that is not undone itself, unless something new was done since."""
+    target = actions.alias("target")
+    redone = actions.alias("redone")
+    query = (
+        select(actions)
+        .join(target, (target.c.action == actions.c.undoes) & target.c.undoes.is_(None))
+        .where(~exists().where(redone.c.undoes == actions.c.action))
+    )
+    undoing = _newest(connection, query)
+    last = connection.execute(select(func.max(actions.c.action)).where(actions.c.undoes.is_(None))).scalar()
+    return None if undoing is None or last > undoing["action"] else undoing
+
+
+def _undone(done: FromClause) -> Exists:
+    """Whether an action is undone by one that was not undone in turn."""
+    undoing, redoing = actions.alias("undoing"), actions.alias("redoing")
+    standing = ~exists().where(redoing.c.undoes == undoing.c.action)
+    return exists().where(undoing.c.undoes == done.c.action, standing)
+
+
+def _newest(connection: Connection, query: Select[Any]) -> RowMapping | None:
+    return connection.execute(query.order_by(actions.c.action.desc()).limit(1)).mappings().first()
+
+
+def _meant(connection: Connection, action: RowMapping) -> str:
+    """The sentence of an action; of an undoing, that of what it undid."""
+    if action["undoes"] is None:
+        return str(action["what"])
+    return str(connection.execute(select(actions.c.what).where(actions.c.action == action["undoes"])).scalar_one())
+
+
+def _reverse(action: Action, number: int) -> None:
+    """Undo the changes of an earlier action, the last first."""
+    query = select(changes).where(changes.c.action == number).order_by(changes.c.place.desc())
+    entries = action.connection.execute(query).mappings().all()
+    for (kind, table), group in groupby(entries, key=lambda entry: (entry["kind"], entry["table_name"])):
+        reverse = {"insert": action._take_away, "update": action._set_back, "delete": action._put_back}[kind]
+        reverse(table, list(group))

@@ -1,0 +1,74 @@
+"""The record of what was done, held against the rows as they are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from sqlalchemy import Connection, case, select
+
+from contrastkit.keep.cells import Cell
+from contrastkit.keep.rows import Cells, Key, Shape, cells_from_json, fetch, key_from_json, shape_of
+from contrastkit.keep.schema import METADATA, changes
+
+
+@dataclass
+class _Last:
+    """What the newest changes of a row say of it."""
+
+    exists: bool
+    cells: dict[str, Cell] = field(default_factory=dict)  # as the newest updates left them
+    first: dict[str, Cell] = field(default_factory=dict)  # as they were before the oldest updates
+    checksum: str | None = None  # of the row as it was inserted
+    closed: bool = False  # older changes say nothing more
+
+
+def differences(connection: Connection) -> Iterator[tuple[str, Key, str]]:
+    """Yield table, key and a sentence for every row that is not as the last change of it left it."""
+    for table, rows in _last_states(connection).items():
+        shape = shape_of(table)
+        keys = {text: shape.key_cells(key_from_json(text)) for text in rows}
+        there = fetch(connection, shape, list(keys.values()))
+        for text, last in rows.items():
+            sentence = _difference(shape, last, there.get(keys[text]))
+            if sentence:
+                yield table, key_from_json(text), f"Row {text} of {table} {sentence}."
+
+
+def _last_states(connection: Connection) -> dict[str, dict[str, _Last]]:
+    """What the record says of every row it knows, by table and key; read from the newest change to the oldest."""
+    states: dict[str, dict[str, _Last]] = {}
+    before = case((changes.c.kind == "update", changes.c.before))  # what was deleted need not be read
+    query = select(changes.c.kind, changes.c.table_name, changes.c.row_key, before, changes.c.after)
+    for kind, table, key, old, new in connection.execute(
+        query.order_by(changes.c.action.desc(), changes.c.place.desc())
+    ):
+        if table in METADATA.tables:
+            last = states.setdefault(table, {}).setdefault(key, _Last(exists=kind != "delete"))
+            _learn(last, kind, old, new)
+    return states
+
+
+def _learn(last: _Last, kind: str, before: str | None, after: str | None) -> None:
+    if last.closed:
+        return
+    if kind == "update" and before is not None and after is not None:
+        last.cells = {**cells_from_json(after), **last.cells}
+        last.first |= cells_from_json(before)
+    else:
+        last.checksum = after if kind == "insert" else None
+        last.closed = True
+
+
+def _difference(shape: Shape, last: _Last, row: Cells | None) -> str:
+    if row is None:
+        return "is gone, and no action took it away" if last.exists else ""
+    if not last.exists:
+        return "is there, though an action took it away"
+    wrong = [name for name, cell in last.cells.items() if name in row and row[name] != cell]
+    if wrong:
+        return f"has another {wrong[0]} than the last action gave it"
+    first = {**row, **last.first}
+    if last.checksum is not None and shape.checksum([first[name] for name in shape.names]) != last.checksum:
+        return "was changed, and no action changed it"
+    return ""
