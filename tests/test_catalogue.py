@@ -309,6 +309,20 @@ def test_no_pieces_is_no_action(pile, photographed):
     added = pile.add(replace(result, table=result.table.iloc[:0]))
     assert added.new == ()
     assert added.sentences == ["There is no piece."]
+    assert pile.actions() == []
+    assert pile.add(result).new  # a photograph without pieces is not known: it may be measured better
+
+
+def test_pieces_that_are_found_later_on_a_known_photograph_are_told(pile, photographed):
+    """What was overlooked the first time would be passed over for ever."""
+    result = photographed[0]
+    some = replace(result, table=result.table.iloc[2:])
+    pile.add(some, path=PHOTO)
+    overlooked = tuple(result.table["swatch_id"][:2])
+    added = pile.add(result, path=PHOTO)
+    assert (added.new, added.not_added) == ((), overlooked)
+    assert "Found there now and not in the catalogue: 2 pieces" in added.sentences[1]
+    assert pile.add(result, path=PHOTO, again=True).new == overlooked
 
 
 def test_an_outline_that_is_none_is_no_place():

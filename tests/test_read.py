@@ -877,6 +877,12 @@ def test_a_small_file_that_claims_a_huge_picture_is_refused(name, saved):
     assert f"must hold a picture; '{name}' unpacks to 49 megapixels from only " in message
 
 
+def test_a_picture_as_long_as_a_ribbon_is_refused(saved):
+    """Nothing could be found on a strip that is reduced to a thread."""
+    message = refusal(saved("ribbon.png", png_of_zeros(64, 1100)))
+    assert "no more than 16 times as long as it is wide; 'ribbon.png' has" in message
+
+
 def test_a_real_decompression_bomb_is_refused(saved):
     """A hundred megapixels of nothing in 300 kB, correct to the last byte."""
     path = saved("bomb.png", png_of_zeros(10_000, 10_000))

@@ -51,6 +51,7 @@ _RAW_ENDINGS = (
 RAW_SUFFIXES = frozenset("." + ending for ending in _RAW_ENDINGS.split())
 
 _READABLE = "JPEG, PNG, TIFF, WebP, HEIC or camera RAW"
+_LONGEST = 16  # times its width: no camera's picture is longer, and nothing could be found on it
 _SMALLEST = 64  # pixels a side: nothing smaller holds a board of swatches
 # The most megapixels of each kind, so that no file takes more than a gigabyte of memory. Measured peaks near these,
 # in megabytes: JPEG 115, progressive 780, PNG 620, TIFF 900, WebP 810, RAW 870; 16 bits: PNG 700, TIFF 930.
@@ -183,6 +184,11 @@ def _check_size(source: Source, kind: str, size: tuple[int, int], *, wide: bool 
         raise UnreadablePhotoError(
             f"A photo must have at least {_SMALLEST} x {_SMALLEST} pixels; {source.shown} has {cols} x {rows}. "
             "Use the original from the camera."
+        )
+    if max(rows, cols) > _LONGEST * min(rows, cols):
+        raise UnreadablePhotoError(
+            f"A photo must be no more than {_LONGEST} times as long as it is wide; {source.shown} has {cols} x {rows} "
+            "pixels. Use the original from the camera."
         )
     most = min(_MOST_MEGAPIXELS[kind], _MOST_MEGAPIXELS_16) if wide else _MOST_MEGAPIXELS[kind]
     if rows * cols > most * 1_000_000:

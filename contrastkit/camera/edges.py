@@ -22,6 +22,7 @@ Singles = NDArray[np.float32]
 _STEP = 0.5  # pixels between samples across a side
 _OUT, _IN = 44, 24  # samples looked at outside and inside a side
 _STRETCHES = 8  # parts of a side judged apart
+_MOST_ROWS = 32_000  # below SHRT_MAX
 _ACROSS = 40  # places along a side where it is looked at, a multiple of _STRETCHES
 _LEANS = (0, -3, 3, -6, 6, -10, 10)  # samples that an edge may lie further in at the side's end than at its middle
 _FINE = 0.8  # pixels, smoothing of the finer of two slopes
@@ -69,7 +70,11 @@ def refine(
 def _profiles(codes: NDArray[np.uint8], root_table: Singles, sides: Sides, offsets: Floats) -> Singles:
     """Cube-root colours across each side, averaged over its stretches: (stretches, offsets, sides, 3)."""
     row, col = (spot.reshape(-1, len(offsets)) for spot in _spots(sides, offsets, _ACROSS))
-    picked = cv2.remap(codes, col, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    picked = np.concatenate([  # a picture of more rows than that is more than OpenCV takes
+        cv2.remap(codes, col[at : at + _MOST_ROWS], row[at : at + _MOST_ROWS], cv2.INTER_LINEAR,
+                  borderMode=cv2.BORDER_REPLICATE)
+        for at in range(0, len(row), _MOST_ROWS)
+    ])  # fmt: skip
     roots = cv2.LUT(picked, np.ascontiguousarray(root_table.T[None]))
     size = (len(offsets), len(sides.start) * _STRETCHES)
     means = cv2.resize(roots, size, interpolation=cv2.INTER_AREA)

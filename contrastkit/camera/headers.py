@@ -107,7 +107,7 @@ class Tiff:
         """Return the number of struct type `code` that stands at byte `at`."""
         try:
             return int(struct.unpack_from(self.order + code, self.data, at)[0])
-        except struct.error:
+        except (struct.error, OverflowError):  # the latter: further on than any file reaches
             raise BrokenFileError("it breaks off early") from None
 
     def first(self) -> int:

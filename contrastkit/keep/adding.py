@@ -58,6 +58,7 @@ class Added:
     known : of pieces that were not added again, their names by the swatch_id they came with
     names : the name in the catalogue of every piece, by the swatch_id it came with
     known_photo : the name by which the photograph was known already; None where it was not
+    not_added : of a known photograph, the swatch_id of pieces that the catalogue does not have: `again` adds them
     likely_same : of new pieces that look like known ones, what is offered, the likeliest first
     found_again : names of remeasured pieces that had been lost: they are at hand again
     """
@@ -67,6 +68,7 @@ class Added:
     known: Mapping[str, str] = field(default_factory=dict)
     names: Mapping[str, str] = field(default_factory=dict)
     known_photo: str | None = None
+    not_added: tuple[str, ...] = ()
     likely_same: Mapping[str, tuple[Offer, ...]] = field(default_factory=dict)
     found_again: tuple[str, ...] = ()
 
@@ -78,15 +80,19 @@ class Added:
         told += [f"Found again: {listed(self.found_again)}."] if self.found_again else []
         if self.known_photo is not None:
             told.append(f"This photograph is known already, as {self.known_photo}: nothing of it is doubled.")
+        if self.not_added:
+            told.append(f"Found there now and not in the catalogue: {listed(self.not_added)}. Add it again for them.")
         if self.known:
             told.append(f"Known already: {listed(list(self.known.values()))}.")
         return [*told, *(_offered(name, offers) for name, offers in self.likely_same.items())] or ["There is no piece."]
 
 
 def _offered(name: str, offers: Sequence[Offer]) -> str:
-    words = [f"{offer.name} (L* {offer.lightness:+.1f}, colour {offer.colour:.1f} apart, pattern {offer.pattern:.0%})"
-             for offer in offers]  # fmt: skip
-    return f"{name} may be {' or '.join(words)}: is it the same piece?".replace("%)", " %)")
+    words = [
+        f"{each.name} (L* {each.lightness:+.1f}, colour {each.colour:.1f} apart, pattern {100 * each.pattern:.0f} %)"
+        for each in offers
+    ]
+    return f"{name} may be {' or '.join(words)}: is it the same piece?"
 
 
 @dataclass(frozen=True)
@@ -215,7 +221,8 @@ def known_photo(connection: Connection, batch: Batch) -> Row | None:
 def known_pieces(connection: Connection, batch: Batch, photo: Row) -> Added:
     """Return what is known of the pieces of a photograph that was added before."""
     there = _on_photo(connection, photo, batch.table)
-    return Added(known=there, names=there, known_photo=photo["name"])
+    others = tuple(name for name in batch.table["swatch_id"] if name not in there)
+    return Added(known=there, names=there, known_photo=photo["name"], not_added=others)
 
 
 def add_batch(
@@ -228,40 +235,78 @@ def add_batch(
     if photo is not None and not again:
         return known_pieces(connection, batch, photo)
     there = _on_photo(connection, photo, batch.table) if photo else _by_name(connection, batch)
-    if photo is None and batch.photo is not None:
-        photo = batch.photo | {"added": utc_now()}
-        photo["photo"] = action.insert("photos", [photo])[0]
     targets = _targets(connection, there | _checked_same(batch, same_as))
-    rows = [{str(name): value for name, value in row.items()} for row in batch.table.to_dict("records")]
-    readings = _last_readings(connection, targets.values())
-    known = {row["swatch_id"]: there[row["swatch_id"]] for row in rows
-             if row["swatch_id"] in there and _same_reading(row, readings[targets[row["swatch_id"]]["swatch"]])}
-    rows = [row for row in rows if row["swatch_id"] not in known]
-    fresh = [row for row in rows if row["swatch_id"] not in targets]
-    names = _free_names(connection, [row["swatch_id"] for row in fresh])
-    numbers = action.reserve("swatches", len(fresh))
-    swatch_of = {row["swatch_id"]: number for row, number in zip(fresh, numbers, strict=True)}
-    swatch_of |= {name: target["swatch"] for name, target in targets.items()}
-    measured = action.reserve("measurements", len(rows))
-    number_of = {row["swatch_id"]: number for row, number in zip(rows, measured, strict=True)}
-    action.insert("swatches", [
-        _new_swatch(row, names[row["swatch_id"]], swatch_of[row["swatch_id"]], number_of[row["swatch_id"]], details)
-        for row in fresh
-    ])  # fmt: skip
-    action.insert("measurements", [
-        _measurement(row, number_of[row["swatch_id"]], swatch_of[row["swatch_id"]], batch, details, photo)
-        for row in rows
-    ])  # fmt: skip
-    action.insert("crops", [{"measurement": number_of[name], "png": png} for name, png in pngs.items()
-                            if name in number_of])  # fmt: skip
-    again_measured = {name: target for name, target in targets.items() if name in number_of}
-    _bring_up_to_date(action, list(again_measured.values()), details)
+    known = _unchanged(connection, batch, {name: targets[name] for name in there})
+    entries = _entries(action, batch, targets, leave_out=known)
+    if entries:
+        _write(action, batch, entries, details, pngs, photo["photo"] if photo else _new_photo(action, batch))
     return Added(
-        new=tuple(names.values()), remeasured=tuple(target["name"] for target in again_measured.values()), known=known,
-        names=known | names | {name: target["name"] for name, target in targets.items()},
-        known_photo=photo["name"] if photo is not None and again and there else None,
-        found_again=tuple(target["name"] for target in again_measured.values() if target["state"] == "lost"),
-    )
+        new=tuple(entry.name for entry in entries if entry.target is None), known=known,
+        remeasured=tuple(entry.name for entry in entries if entry.target is not None),
+        names=known | {entry.row["swatch_id"]: entry.name for entry in entries},
+        known_photo=photo["name"] if photo else None,
+        found_again=tuple(entry.name for entry in entries if entry.target and entry.target["state"] == "lost"),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class _Entry:
+    """A piece to be written: its row of the table, its name and numbers, and the known piece that it is, if any."""
+
+    row: Row
+    name: str
+    swatch: int
+    measurement: int
+    target: Row | None
+
+
+def _unchanged(connection: Connection, batch: Batch, targets: Mapping[str, Row]) -> dict[str, str]:
+    """The names of known pieces, by swatch_id, that read as they did last: there is nothing to add."""
+    readings = _last_readings(connection, targets.values())
+    rows = {row["swatch_id"]: row for row in _rows(batch)}
+    return {
+        swatch_id: target["name"]
+        for swatch_id, target in targets.items()
+        if _same_reading(rows[swatch_id], readings[target["swatch"]])
+    }
+
+
+def _entries(
+    action: Action, batch: Batch, targets: Mapping[str, Row], *, leave_out: Collection[str]
+) -> list[_Entry]:
+    """The pieces to be written, new ones with names and numbers of their own."""
+    rows = [row for row in _rows(batch) if row["swatch_id"] not in leave_out]
+    fresh = [row["swatch_id"] for row in rows if row["swatch_id"] not in targets]
+    names = _free_names(action.connection, fresh)
+    swatch_of = dict(zip(fresh, action.reserve("swatches", len(fresh)), strict=True))
+    names |= {swatch_id: target["name"] for swatch_id, target in targets.items()}
+    swatch_of |= {swatch_id: target["swatch"] for swatch_id, target in targets.items()}
+    return [
+        _Entry(row, names[row["swatch_id"]], swatch_of[row["swatch_id"]], number, targets.get(row["swatch_id"]))
+        for row, number in zip(rows, action.reserve("measurements", len(rows)), strict=True)
+    ]
+
+
+def _write(
+    action: Action, batch: Batch, entries: Sequence[_Entry], details: Details, pngs: Mapping[str, bytes],
+    photo: int | None,
+) -> None:
+    action.insert("swatches", [_new_swatch(entry, details) for entry in entries if entry.target is None])
+    action.insert("measurements", [_measurement(entry, batch, details, photo) for entry in entries])
+    action.insert("crops", [
+        {"measurement": entry.measurement, "png": pngs[entry.row["swatch_id"]]}
+        for entry in entries if entry.row["swatch_id"] in pngs
+    ])  # fmt: skip
+    _bring_up_to_date(action, [entry.target for entry in entries if entry.target is not None], details)
+
+
+def _new_photo(action: Action, batch: Batch) -> int | None:
+    """The number of a photograph that is new; None for a table."""
+    return None if batch.photo is None else int(action.insert("photos", [batch.photo | {"added": utc_now()}])[0])
+
+
+def _rows(batch: Batch) -> list[Row]:
+    return [{str(name): value for name, value in row.items()} for row in batch.table.to_dict("records")]
 
 
 def _by_name(connection: Connection, batch: Batch) -> dict[str, str]:
@@ -384,13 +429,15 @@ def _taken(connection: Connection, names: Collection[str]) -> bool:
     return connection.execute(query).first() is not None
 
 
-def _new_swatch(row: Row, name: str, number: int, measurement: int, details: Details) -> Row:
+def _new_swatch(entry: _Entry, details: Details) -> Row:
+    row = entry.row
     texts = {text: _text_of(row, text) or details.texts.get(text, "") for text in DETAIL_TEXTS}
     side = as_side(row.get("side"))
     return {
-        "swatch": number, "name": checked_name(name), "added": utc_now(), "measurement": measurement,
-        "note": checked_note(str(row.get("note") or "")), "side": details.side if side is None else side,
-        "extra": _extra(row), **texts, **{copied: row.get(copied) for copied in COPIED},
+        "swatch": entry.swatch, "name": checked_name(entry.name), "added": utc_now(),
+        "measurement": entry.measurement, "note": checked_note(str(row.get("note") or "")),
+        "side": details.side if side is None else side, "extra": _extra(row), **texts,
+        **{copied: row.get(copied) for copied in COPIED},
     }  # fmt: skip
 
 
@@ -406,12 +453,11 @@ def _extra(row: Row) -> str | None:
     return json.dumps(own, ensure_ascii=False) if own else None
 
 
-def _measurement(row: Row, number: int, swatch: int, batch: Batch, details: Details, photo: Row | None) -> Row:
+def _measurement(entry: _Entry, batch: Batch, details: Details, photo: int | None) -> Row:
     return {
-        "measurement": number, "swatch": swatch, "photo": None if photo is None else photo["photo"],
-        "measured": batch.measured, "surface": details.surface, "measured_by": details.measured_by,
-        "calibration": batch.calibration, "photo_name": row.get("photo"),
-        **{name: row[name] for name in _MEASURED if name in row},
+        "measurement": entry.measurement, "swatch": entry.swatch, "photo": photo, "measured": batch.measured,
+        "surface": details.surface, "measured_by": details.measured_by, "calibration": batch.calibration,
+        "photo_name": entry.row.get("photo"), **{name: entry.row[name] for name in _MEASURED if name in entry.row},
     }  # fmt: skip
 
 
