@@ -33,6 +33,10 @@ AT_HOME = {
     "rawpy": {"camera"},
     "pillow_heif": {"camera"},
     "sqlite3": {"keep"},
+    "sqlalchemy": {"keep"},
+    "psycopg": {"keep"},
+    "pyarrow": {"keep"},
+    "ortools": {"compose"},
     "matplotlib": {"show", "panels"},
     "ipywidgets": {"panels"},
 }

@@ -241,7 +241,8 @@ def _scales_along(
 
 
 def _read_scale(
-    codes: Codes, tables: NDArray[np.float32], start: Floats, step: Floats, half_width: Floats, truth: Floats
+    codes: Codes, tables: NDArray[np.float32], start: Floats, step: Floats, half_width: Floats, truth: Floats,
+    *, turned: bool = False,
 ) -> Scale | None:
     along = np.linspace(0.2, 0.8, 10)
     across = np.linspace(-0.55, 0.55, 9)
@@ -253,8 +254,9 @@ def _read_scale(
     picked = codes[row, col].reshape(len(truth), -1, 3)
     linear = np.stack([tables[channel][picked[..., channel]] for channel in range(3)], axis=-1)
     means = linear.mean(axis=1)
-    if luminance_to_lightness(means[0].mean()) < luminance_to_lightness(means[-1].mean()):
-        return _read_scale(codes, tables, start + len(truth) * step, -step, half_width, truth)
+    if not turned and luminance_to_lightness(means[0].mean()) < luminance_to_lightness(means[-1].mean()):
+        # Once only: places are whole pixels, not the same ones from the other end, and two equal ends could go on so.
+        return _read_scale(codes, tables, start + len(truth) * step, -step, half_width, truth, turned=True)
     misfit = _misfit(linear, means, truth)
     if misfit is None:
         return None
