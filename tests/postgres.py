@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import itertools
 import os
 import pwd
@@ -56,7 +57,7 @@ def _running(bin_folder: Path, folder: Path, as_user: dict[str, object]) -> Iter
     # No fsync: the machine does not fail in a test, only the programs that use the server do.
     start = [bin_folder / "postgres", "-D", folder / "data", "-k", folder, "-c", "listen_addresses=", "-c", "fsync=off"]
     with open(folder / "log", "wb") as log, subprocess.Popen(
-        start, stdout=log, stderr=log, cwd=folder, start_new_session=True, **as_user
+        start, stdout=log, stderr=log, cwd=folder, start_new_session=True, preexec_fn=_end_with_parent, **as_user
     ) as process:
         try:
             address = f"postgresql://studio@/postgres?host={folder}"
@@ -65,6 +66,12 @@ def _running(bin_folder: Path, folder: Path, as_user: dict[str, object]) -> Iter
         finally:
             process.send_signal(signal.SIGINT)  # ends connections and stops
             process.wait(timeout=30)
+
+
+def _end_with_parent() -> None:
+    """Have Linux stop this program when the tests are killed, so that no server is left behind."""
+    set_signal_of_parents_death = 1
+    ctypes.CDLL(None).prctl(set_signal_of_parents_death, signal.SIGINT)
 
 
 def _wait_for(address: str, process: subprocess.Popen[bytes], log: Path) -> None:

@@ -129,7 +129,17 @@ def import_knot(package: Path) -> list[str]:
     return []
 
 
-RULES = [upward_imports, front_door_imports, strangers, pyplot_imports, import_knot]
+NETWORK = {"socket", "ssl", "http", "urllib", "requests", "httpx", "aiohttp", "ftplib", "smtplib", "urllib3"}
+
+
+def network_imports(package: Path) -> list[str]:
+    """Nothing is sent anywhere; that a database on a server is asked is the user's own wish."""
+    trees = modules(package).items()
+    return [f"{name} -> {target}" for name, tree in trees for target in imports(tree)
+            if room(target) in NETWORK and not target.startswith("urllib.parse")]
+
+
+RULES = [network_imports, upward_imports, front_door_imports, strangers, pyplot_imports, import_knot]
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda f: f.__name__)
@@ -160,6 +170,8 @@ def toy(tmp_path):
 @pytest.mark.parametrize(
     ("rule", "module", "source"),
     [
+        (network_imports, "keep__store", "from urllib.request import urlopen"),
+        (network_imports, "cli", "def f():\n    import socket"),
         (upward_imports, "light__mixing", "from contrastkit.show.chart import Chart"),
         (upward_imports, "light__mixing", "import contrastkit.show.chart"),
         (upward_imports, "compose__groups", "def f():\n    from contrastkit.camera.read import read_photo"),

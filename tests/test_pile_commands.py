@@ -269,7 +269,7 @@ def test_bad_usage_of_the_pile_is_refused_in_words(kept, words, told):
 
 
 @pytest.mark.parametrize("verb", ["add", "list", "show", "note", "tag", "set-aside", "use", "lose", "undo", "history",
-                                  "export", "import", "backup", "check"])  # fmt: skip
+                                  "export", "import", "backup", "check", "restore", "copy"])  # fmt: skip
 def test_every_verb_has_help_that_says_where_the_pile_is(run, verb):
     """She would not know which file it is."""
     code, out, _ = run("pile", verb, "--help")
@@ -295,3 +295,28 @@ def test_pieces_go_out_to_a_file_and_come_in_again(kept, tmp_path):
     assert json.loads(kept("pile", "list", "--json")[1])["total"] == 7
     kept("pile", "undo")
     assert json.loads(kept("pile", "list", "--json")[1])["total"] == 6
+
+
+def test_the_first_change_of_a_day_makes_a_backup_and_tells_where(kept, tmp_path):
+    """Noise over the file would cost years."""
+    _, _, err = kept("pile", "tag", "a", "--add", "shiny")
+    assert err.startswith("Today's backup: ")
+    backup = err.removeprefix("Today's backup: ").strip()
+    assert kept("pile", "tag", "b", "--add", "shiny")[2] == ""
+    assert kept("pile", "list")[2] == ""
+
+    (tmp_path / "own" / "pile.sqlite").write_bytes(b"noise" * 5000)
+    code, _, err = kept("pile", "list")
+    assert (code, backup in err) == (NOTHING, True)
+    code, out, _ = kept("pile", "restore", backup)
+    assert code == ALL_WELL
+    assert out.splitlines()[0] == f"Restored from {backup}."
+    assert json.loads(kept("pile", "show", "a", "--json")[1])["tags"] == ["shiny"]
+
+
+def test_a_catalogue_is_copied_whole(kept, tmp_path):
+    """A studio would begin anew when it moves."""
+    code, out, _ = kept("pile", "copy", tmp_path / "other.sqlite")
+    assert (code, out) == (ALL_WELL, "Copied 6 pieces and all that is known of them, and compared it.\n")
+    assert json.loads(kept("pile", "list", "--pile", tmp_path / "other.sqlite", "--json")[1])["total"] == 6
+    assert kept("pile", "check", "--mend")[0] == ALL_WELL

@@ -551,9 +551,11 @@ def small_disk():
     if mounted.returncode != 0:
         folder.rmdir()
         pytest.skip("only root can make a small disk to fill")
-    yield folder
-    subprocess.run(["umount", "--lazy", folder], check=True)  # a connection may be closed a moment later
-    folder.rmdir()
+    try:
+        yield folder
+    finally:
+        subprocess.run(["umount", "--lazy", folder], check=True)  # a connection may be closed a moment later
+        folder.rmdir()
 
 
 def test_a_full_disk_loses_nothing(small_disk):

@@ -18,7 +18,7 @@ from contrastkit.cli.printing import (
     report,
     say,
 )
-from contrastkit.errors import InvalidInputError
+from contrastkit.errors import ContrastkitError, InvalidInputError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -51,6 +51,9 @@ def add_commands(commands: Any) -> None:
     _add_keeping(verbs)
 
 
+READS_ONLY = ("list", "show", "history", "export", "actions", "backup", "check")
+
+
 def _verb(verbs: Any, name: str, what: str, run: Callable[[argparse.Namespace, Catalogue], int]) -> Any:
     command = verbs.add_parser(
         name, help=what, description=f"{what[0].upper()}{what[1:]}.", **help_with(_FILTERS + _PLACE + EXIT_CODES)
@@ -58,18 +61,34 @@ def _verb(verbs: Any, name: str, what: str, run: Callable[[argparse.Namespace, C
     command.add_argument("--pile", metavar="WHERE", help="the catalogue, if it is not the usual one")
     command.add_argument("--who", metavar="NAME", help="under whose name this is kept; else the login name")
     add_json(command)
-    command.set_defaults(run=lambda options: _with_catalogue(options, run))
+    command.set_defaults(run=lambda options: _with_catalogue(options, run, keep=name not in READS_ONLY))
     return command
 
 
-def _with_catalogue(options: argparse.Namespace, run: Callable[[argparse.Namespace, Catalogue], int]) -> int:
+def _with_catalogue(
+    options: argparse.Namespace, run: Callable[[argparse.Namespace, Catalogue], int], *, keep: bool
+) -> int:
     from contrastkit.keep.catalogue import open_catalogue
     from contrastkit.keep.sources import catalogue_at
 
     with open_catalogue(catalogue_at(options.pile), who=options.who) as catalogue:
         for sentence in catalogue.told:
             say(sentence)
-        return run(options, catalogue)
+        code = run(options, catalogue)
+        if keep:
+            _back_up(catalogue)
+        return code
+
+
+def _back_up(catalogue: Catalogue) -> None:
+    """The first change of a day makes a backup beside the catalogue; what was done is done even if that fails."""
+    try:
+        made = catalogue.store.backup_today()
+    except ContrastkitError as error:
+        say(f"What was asked for is done, but today's backup could not be made. {error}")
+    else:
+        if made is not None:
+            say(f"Today's backup: {made}")
 
 
 # --- pieces come in --------------------------------------------------------------------------------------------------
@@ -362,7 +381,18 @@ def _add_keeping(verbs: Any) -> None:
     command.add_argument("--most", type=int, default=20, metavar="N", help="list no more than N (20)")
     command = _verb(verbs, "backup", "write the whole catalogue to one file", _backup)
     command.add_argument("file", metavar="FILE.sqlite", help="the backup; nothing is written over")
-    _verb(verbs, "check", "prove that the catalogue is whole, or say how to mend it", _check)
+    command = _verb(verbs, "check", "prove that the catalogue is whole, or say how to mend it", _check)
+    command.add_argument("--mend", action="store_true", help="put right what can be put right")
+    for name, what, act, first, second in (
+        ("restore", "put a backup in the place of the catalogue, which is kept aside", _restore, "backup", "BACKUP"),
+        ("copy", "copy the whole catalogue to a new place: a file, or a server", _copy, "to", "WHERE"),
+    ):
+        command = verbs.add_parser(name, help=what, description=f"{what[0].upper()}{what[1:]}.",
+                                   **help_with(_PLACE + EXIT_CODES))
+        command.add_argument("--pile", metavar="WHERE", help="the catalogue, if it is not the usual one")
+        command.add_argument(first, metavar=second)
+        add_json(command)
+        command.set_defaults(run=act)
 
 
 def _undo(options: argparse.Namespace, catalogue: Catalogue) -> int:
@@ -385,10 +415,33 @@ def _backup(options: argparse.Namespace, catalogue: Catalogue) -> int:
 
 
 def _check(options: argparse.Namespace, catalogue: Catalogue) -> int:
+    mended = []
+    if options.mend:
+        from contrastkit.keep.moving import mend
+
+        mended = mend(catalogue.store, who=options.who)
     findings = catalogue.check()
-    lines = [str(finding) for finding in findings] or ["The catalogue is whole and agrees with itself."]
-    report(options, {"findings": findings, "sentences": lines}, lines)
+    lines = [*mended]
+    lines += [str(finding) for finding in findings] or ["The catalogue is whole and agrees with itself."]
+    report(options, {"findings": findings, "mended": mended, "sentences": lines}, lines)
     return NOTHING if findings else ALL_WELL
+
+
+def _restore(options: argparse.Namespace) -> int:
+    from contrastkit.keep.moving import restore_store
+    from contrastkit.keep.sources import catalogue_at
+
+    aside = restore_store(options.backup, catalogue_at(options.pile))
+    kept = [] if aside is None else [f"What stood there is kept as {aside}."]
+    return _said(options, f"Restored from {options.backup}.", *kept)
+
+
+def _copy(options: argparse.Namespace) -> int:
+    from contrastkit.keep.moving import copy_store
+    from contrastkit.keep.sources import catalogue_at
+
+    rows = copy_store(catalogue_at(options.pile), options.to)
+    return _said(options, f"Copied {pieces_words(rows['swatches'])} and all that is known of them, and compared it.")
 
 
 def _said(options: argparse.Namespace, *sentences: str) -> int:

@@ -400,7 +400,7 @@ def _add_new(action: Action, rows: Sequence[Row]) -> None:
     action.insert("swatches", [
         {
             "swatch": number, "name": row["swatch_id"], "measurement": measurement, "added": row.get("added") or now,
-            "state": row.get("state") or "at hand", "note": row.get("note") or "", "side": as_side(row.get("side")),
+            "state": row.get("state") or "at hand", "note": row.get("note") or "", "side": _side(row),
             "extra": _extra(row), "project": number_of.get(row.get("project") or ""),
             **{name: row.get(name) or "" for name in DETAIL_TEXTS}, **{name: row.get(name) for name in COPIED},
         }
@@ -412,6 +412,12 @@ def _add_new(action: Action, rows: Sequence[Row]) -> None:
     ])  # fmt: skip
     action.insert("tags", [{"swatch": number, "tag": tag} for row, number in zip(rows, numbers, strict=True)
                            for tag in dict.fromkeys(_tags(row))])  # fmt: skip
+
+
+def _side(row: Row) -> float | None:
+    """The side in mm, which was checked when the file was read; None where it is not known."""
+    side = row.get("side")
+    return None if side is None or math.isnan(side) else float(side)
 
 
 def _measurement(row: Row, swatch: int, measurement: int, now: str) -> Row:
@@ -449,7 +455,7 @@ def _said(action: Action, row: Row, there: Row) -> Row:
     """What a row says of a known piece, beside its reading and its tags."""
     values: Row = {name: row[name] or "" for name in (*DETAIL_TEXTS, "note") if name in row}
     if "side" in row:
-        values["side"] = as_side(row["side"])
+        values["side"] = _side(row)
     if row.get("state"):
         values["state"] = row["state"]
     if "project" in row:

@@ -25,11 +25,12 @@ from contrastkit.keep.schema import COPIED, COUNTED, METADATA, counters, measure
 from contrastkit.keep.store import Store, open_store
 
 
-def copy_store(source: StrPath | str, target: StrPath | str) -> dict[str, int]:
+def copy_store(source: StrPath | str | None, target: StrPath | str) -> dict[str, int]:
     """
     Return how many rows of each table were copied from one catalogue to another, which must be new or empty.
 
-    Either may be a file or an address of PostgreSQL. Counts and a digest of every table are compared before it is kept.
+    Either may be a file or an address of PostgreSQL; no source is the usual place. Counts and a digest of every table
+    are compared before it is kept.
     The source is left as it is, but for being brought to the newest version.
 
     Raises
