@@ -877,6 +877,12 @@ def test_a_small_file_that_claims_a_huge_picture_is_refused(name, saved):
     assert f"must hold a picture; '{name}' unpacks to 49 megapixels from only " in message
 
 
+def test_a_picture_of_another_size_than_its_header_says_is_refused():
+    """Outlines would be in pixels of another picture."""
+    message = refusal(Path(__file__).parent / "fuzz" / "seeds" / "two-sizes.webp")
+    assert "is damaged: its header and its picture are not of the same size." in message
+
+
 def test_a_picture_as_long_as_a_ribbon_is_refused(saved):
     """Nothing could be found on a strip that is reduced to a thread."""
     message = refusal(saved("ribbon.png", png_of_zeros(64, 1100)))

@@ -504,6 +504,8 @@ def _raw_exif(data: bytes) -> Exif:
 
 
 def _decoded(pixels: Pixels, facts: Facts, colour: _Colour) -> Decoded:
+    if pixels.reduced == 1 and pixels.shape != facts.size:
+        raise BrokenFileError("its header and its picture are not of the same size")
     said = {
         "Greyscale photo: its three channels are the same.": facts.pixels == "GRAY",
         "Palette picture: it may have fewer colours than the scene had.": facts.pixels == "PALETTE",
