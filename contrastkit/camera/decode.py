@@ -57,6 +57,10 @@ _SMALLEST = 64  # pixels a side: nothing smaller holds a board of swatches
 # in megabytes: JPEG 115, progressive 780, PNG 620, TIFF 900, WebP 810, RAW 870; 16 bits: PNG 700, TIFF 930.
 _MOST_MEGAPIXELS = {"JPEG": 250, "progressive JPEG": 120, "PNG": 120, "TIFF": 120, "WebP": 50, "HEIC": 120, "RAW": 120}
 _MOST_MEGAPIXELS_16 = 60
+# Bytes in memory at the peak of decoding, above what reading anything takes: so many times the file's own, and so many
+# a pixel, twice that for 16 bits. Measured at the sizes above, where the file itself is small; raw or huge ones add up.
+_MEMORY = {"progressive JPEG": (1, 6.3), "PNG": (1, 4.8), "TIFF": (1, 4.8), "WebP": (3, 16.2)}
+_MOST_MEMORY = 930_000_000
 # Camera noise alone costs a photograph 0.05 bytes a pixel and more; a file that unpacks to a gigabyte from far less
 # is no photograph but a trap.
 _TRAP_MEGAPIXELS, _FEWEST_BYTES_A_PIXEL = 24, 0.01
@@ -195,6 +199,13 @@ def _check_size(source: Source, kind: str, size: tuple[int, int], *, wide: bool 
         raise UnreadablePhotoError(
             f"A {'16-bit ' * wide}{kind} must have at most {most} megapixels to fit in memory; {source.shown} has "
             f"{cols} x {rows} ({rows * cols / 1e6:.0f}). Export it smaller{'' if kind == 'JPEG' else ' or as JPEG'}."
+        )
+    times, bytes_a_pixel = _MEMORY.get(kind, (1, 0))
+    memory = times * source.size + bytes_a_pixel * (1 + wide) * rows * cols
+    if memory > _MOST_MEMORY:
+        raise UnreadablePhotoError(
+            f"A photo must be read within a gigabyte of memory; {source.shown}, {cols} x {rows} in "
+            f"{source.size / 1e6:.0f} MB, would take {memory / 1e6 + 70:.0f} MB. Export it smaller or as JPEG."
         )
     if rows * cols > _TRAP_MEGAPIXELS * 1_000_000 and source.size < _FEWEST_BYTES_A_PIXEL * rows * cols:
         raise UnreadablePhotoError(

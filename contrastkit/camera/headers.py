@@ -7,6 +7,7 @@ does not need taken away, so that no library ever reads (and warns about, or tri
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
 from collections.abc import Iterator
@@ -15,6 +16,8 @@ from datetime import datetime
 
 _FIRST_YEAR = 1990  # no digital camera took colour photographs before
 _LARGEST_PROFILE = 16_000_000  # bytes; the largest real profiles hold about 4 MB of tables
+_MOST_PARTS = 100_000  # segments, chunks or entries: a whole PNG in pieces of 8 kB, as its encoders cut it, has fewer
+_LARGEST_EXIF = 16_000_000  # bytes; a preview picture makes some as large as a megabyte
 _MOST_NUMBERS = 1_000_000  # in one TIFF entry; the longest real ones list the strips or tiles of a picture
 _MOST_SCANS = 100  # a progressive JPEG has about 10; each more is one more pass over the whole picture
 
@@ -118,6 +121,8 @@ class Tiff:
         """Return the entries of the directory at byte `at`, by tag; those of no known type are left out."""
         count = self.unpack("Q", at) if self.big else self.unpack("H", at)
         head, width = (8, 20) if self.big else (2, 12)
+        if count > _MOST_PARTS:
+            raise BrokenFileError("its header is damaged")
         if at < 8 or at + head + count * width > len(self.data):
             raise BrokenFileError("it breaks off early")
         entries: dict[int, Entry] = {}
@@ -143,9 +148,9 @@ class Tiff:
         """Return whether the entry's values lie inside the file."""
         return entry.start + entry.size <= len(self.data)
 
-    def value(self, entry: Entry) -> bytes:
-        """Return the bytes of the entry's values, as far as they lie inside the file."""
-        return self.data[entry.start : entry.start + entry.size]
+    def value(self, entry: Entry, most: int) -> bytes:
+        """Return the bytes of the entry's values, as far as they lie inside the file, and no more than `most`."""
+        return self.data[entry.start : entry.start + min(entry.size, most)]
 
     def numbers(self, entry: Entry | None) -> tuple[int, ...]:
         """Return the entry's whole numbers; none where it holds something else."""
@@ -218,7 +223,7 @@ def exif_of_tiff(tiff: Tiff) -> Exif:
 def _text(tiff: Tiff, entry: Entry | None) -> str:
     """A tag's text as far as it can be printed; damaged or missing text is empty."""
     try:
-        letters = b"" if entry is None else tiff.value(entry)[:60].split(b"\0")[0]
+        letters = b"" if entry is None else tiff.value(entry, 60).split(b"\0")[0]
     except BrokenFileError:
         return ""
     return "".join(letter for letter in letters.decode("ascii", "ignore") if letter.isprintable()).strip()
@@ -237,7 +242,7 @@ def _orientation(tiff: Tiff, entry: Entry | None) -> tuple[int, tuple[str, ...]]
 def _date_taken(tiff: Tiff, entry: Entry | None) -> tuple[str | None, tuple[str, ...]]:
     if entry is None:
         return None, ()
-    text = tiff.value(entry)[:40].split(b"\0")[0].decode("ascii", "replace")
+    text = tiff.value(entry, 40).split(b"\0")[0].decode("ascii", "replace")
     try:
         taken = datetime.strptime(text.strip(), "%Y:%m:%d %H:%M:%S")
     except ValueError:
@@ -256,7 +261,7 @@ def _says_adobe_rgb(tiff: Tiff, detail: dict[int, Entry]) -> bool:
         interop = tiff.directory(tiff.number(detail[_INTEROP_IFD], 0))
     except BrokenFileError:
         return False
-    return _INTEROP_INDEX in interop and tiff.value(interop[_INTEROP_INDEX]).startswith(b"R03")
+    return _INTEROP_INDEX in interop and tiff.value(interop[_INTEROP_INDEX], 3) == b"R03"
 
 
 # --- JPEG -----------------------------------------------------------------------------------------------------------
@@ -265,6 +270,8 @@ _SOI, _EOI, _SOS, _APP0, _APP1, _APP2, _APP14, _COM = 0xD8, 0xD9, 0xDA, 0xE0, 0x
 _STANDALONE = {0x00, 0x01, *range(0xD0, 0xD9)}  # markers with no length after them
 _FRAME_HEADERS = {*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC}  # SOF0-SOF15 without DHT, JPG, DAC
 _PROGRESSIVE = {0xC2, 0xC6, 0xCA, 0xCE}
+_NOT_FILL = re.compile(rb"[^\xff]")  # any number of 0xFF may stand before a marker
+_MOST_PIECES = 255  # of a profile: their number is one byte
 
 
 def jpeg_facts(data: bytes) -> Facts:
@@ -287,16 +294,16 @@ def jpeg_facts(data: bytes) -> Facts:
     progressive = frame in _PROGRESSIVE
     if progressive and data.count(b"\xff\xda", scan) > _MOST_SCANS:
         raise BrokenFileError(f"it has more than {_MOST_SCANS} passes")
-    apps = [data[s + 4 : e] for m, s, e in segments if m == _APP1]
-    icc = _jpeg_profile([data[s + 4 : e] for m, s, e in segments if m == _APP2])
+    exif = next((data[s + 4 : e] for m, s, e in segments if m == _APP1 and data.startswith(b"Exif\0\0", s + 4)), b"")
+    pieces = [(s + 4, e) for m, s, e in segments if m == _APP2 and data.startswith(b"ICC_PROFILE\0", s + 4)]
     kept = [data[s:e] for m, s, e in segments if _decoder_needs(m, data[s + 4 : s + 9])]
     return Facts(
         size=(int.from_bytes(body[1:3]), int.from_bytes(body[3:5])),
         pixels={1: "GRAY", 3: "RGB", 4: "CMYK"}.get(body[5], f"{body[5]}-channel"),
         bits=body[0],
         stream=b"".join([b"\xff\xd8", *kept, memoryview(data)[scan:]]),
-        exif=read_exif(next((body for body in apps if body.startswith(b"Exif\0\0")), b"")),
-        icc=icc,
+        exif=read_exif(exif),
+        icc=_jpeg_profile([data[start:end] for start, end in pieces[:_MOST_PIECES]]),
         progressive=progressive,
         scan=2 + sum(map(len, kept)),
     )
@@ -305,13 +312,14 @@ def jpeg_facts(data: bytes) -> Facts:
 def _jpeg_segments(data: bytes) -> Iterator[tuple[int, int, int]]:
     # marker, start and end of each segment up to and including the first scan header
     at = 2
-    while True:
+    for _ in range(_MOST_PARTS):
         at = data.find(b"\xff", at)
-        if at < 0 or at + 4 > len(data):
+        name = _NOT_FILL.search(data, at + 1) if at >= 0 else None
+        if name is None or name.start() + 3 > len(data):
             raise BrokenFileError("it breaks off early")
-        marker = data[at + 1]
-        if marker == 0xFF or marker in _STANDALONE:
-            at += 1 if marker == 0xFF else 2
+        at, marker = name.start() - 1, data[name.start()]
+        if marker in _STANDALONE:
+            at += 2
             continue
         end = at + 2 + int.from_bytes(data[at + 2 : at + 4])
         if marker == _EOI or end < at + 4:
@@ -322,6 +330,7 @@ def _jpeg_segments(data: bytes) -> Iterator[tuple[int, int, int]]:
         if marker == _SOS:
             return
         at = end
+    raise BrokenFileError("its header is damaged")
 
 
 def _decoder_needs(marker: int, start: bytes) -> bool:
@@ -334,7 +343,7 @@ def _decoder_needs(marker: int, start: bytes) -> bool:
 
 
 def _jpeg_profile(segments: list[bytes]) -> bytes | None:
-    pieces = sorted((s[12], s[14:]) for s in segments if s.startswith(b"ICC_PROFILE\0") and len(s) > 14)
+    pieces = sorted((s[12], s[14:]) for s in segments if len(s) > 14)
     return b"".join(piece for _, piece in pieces) if pieces else None
 
 
@@ -342,6 +351,7 @@ def _jpeg_profile(segments: list[bytes]) -> bytes | None:
 
 _PNG_KINDS = {0: "GRAY", 2: "RGB", 3: "PALETTE", 4: "GRAY", 6: "RGB"}
 _PNG_NEEDED = {b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS"}
+_PNG_SAID = {b"IHDR", b"tRNS", b"cICP", b"gAMA", b"sRGB", b"eXIf", b"iCCP", b"acTL"}
 
 
 def png_facts(data: bytes) -> Facts:
@@ -357,13 +367,13 @@ def png_facts(data: bytes) -> Facts:
     for name, start, end in _png_chunks(data):
         if name in _PNG_NEEDED:
             kept.append(memoryview(data)[start:end])
-        if name != b"IDAT" and name != b"PLTE":
-            extra.setdefault(name, data[start + 8 : end - 4])
+        if name in _PNG_SAID:
+            extra.setdefault(name, data[start + 8 : min(end - 4, start + 8 + _LARGEST_PROFILE)])
     head = extra.get(b"IHDR", b"")
     if len(head) != 13 or head[9] not in _PNG_KINDS:
         raise BrokenFileError("its header is damaged")
     said = extra.get(b"cICP", b"")
-    gamma = int.from_bytes(extra.get(b"gAMA", b""))
+    gamma = int.from_bytes(extra.get(b"gAMA", b"")[:4])
     return Facts(
         size=(int.from_bytes(head[4:8]), int.from_bytes(head[:4])),
         pixels=_PNG_KINDS[head[9]],
@@ -381,7 +391,7 @@ def png_facts(data: bytes) -> Facts:
 def _png_chunks(data: bytes) -> Iterator[tuple[bytes, int, int]]:
     # name, start and end of each chunk; a spoilt chunk is an error where the decoder needs it, else left out
     at = 8
-    while True:
+    for _ in range(_MOST_PARTS):
         length, name = int.from_bytes(data[at : at + 4]), data[at + 4 : at + 8]
         end = at + 12 + length
         if end > len(data):
@@ -394,6 +404,7 @@ def _png_chunks(data: bytes) -> Iterator[tuple[bytes, int, int]]:
         if name == b"IEND":
             return
         at = end
+    raise BrokenFileError("its header is damaged")
 
 
 def _png_profile(chunk: bytes) -> bytes:
@@ -406,6 +417,7 @@ def _png_profile(chunk: bytes) -> bytes:
 
 # --- TIFF pictures --------------------------------------------------------------------------------------------------
 
+_TILE_WIDTH, _TILE_HEIGHT, _LARGEST_TILE = 322, 323, 4_000_000  # pixels, where the picture itself is not larger
 _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _SAMPLES, _PLANES, _SAMPLE_FORMAT = 256, 257, 258, 262, 277, 284, 339
 _ICC, _DNG = 34675, 50706
 _TIFF_KINDS = {0: "GRAY", 1: "GRAY", 2: "RGB", 3: "PALETTE", 5: "CMYK", 6: "RGB"}
@@ -439,7 +451,7 @@ def tiff_facts(data: bytes) -> Facts:
         bits=bits[0],
         stream=_clean_tiff(tiff, tags),
         exif=exif_of_tiff(tiff),
-        icc=tiff.value(tags[_ICC]) if _ICC in tags else None,
+        icc=tiff.value(tags[_ICC], _LARGEST_PROFILE) if _ICC in tags else None,
         frames=_tiff_frames(tiff, at),
         oddity=_tiff_oddity(tiff, tags, bits[0], samples),
     )
@@ -484,6 +496,13 @@ def _check_tiff(tiff: Tiff, tags: dict[int, Entry], bits: tuple[int, ...], sampl
     single = all(len(tiff.numbers(tags[tag])) == 1 for tag in _TIFF_ONE_NUMBER if tag in tags)
     if _PHOTOMETRIC not in tags or not single or not one_depth or not 1 <= samples <= 8:
         raise BrokenFileError("its header is damaged")
+    tile, picture = _pixels_of(tiff, tags, _TILE_WIDTH, _TILE_HEIGHT, 0), _pixels_of(tiff, tags, _WIDTH, _HEIGHT, 16)
+    if tile > max(picture, _LARGEST_TILE):  # a decoder takes room for whole tiles
+        raise BrokenFileError("its header is damaged")
+
+
+def _pixels_of(tiff: Tiff, tags: dict[int, Entry], width: int, height: int, margin: int) -> int:
+    return (tiff.number(tags.get(width), 0) + margin) * (tiff.number(tags.get(height), 0) + margin)
 
 
 def _tiff_frames(tiff: Tiff, at: int) -> int:
@@ -523,31 +542,35 @@ def webp_facts(data: bytes) -> Facts:
     ----------
     RFC 9649 (2024), WebP Image Format.
     """
-    chunks: dict[bytes, bytes] = {}
+    chunks: dict[bytes, memoryview] = {}
     frames = 0
     for name, body in _riff_chunks(data):
         chunks.setdefault(name, body)
         frames += name == b"ANMF"
     size = _webp_size(chunks)
-    exif = read_exif(chunks.get(b"EXIF", b""))
-    return Facts(size, "RGB", 8, data, exif=exif, icc=chunks.get(b"ICCP"), frames=frames or 1)
+    exif = read_exif(bytes(chunks.get(b"EXIF", b"")[:_LARGEST_EXIF]))
+    icc = bytes(chunks[b"ICCP"][:_LARGEST_PROFILE]) if b"ICCP" in chunks else None
+    return Facts(size, "RGB", 8, data, exif=exif, icc=icc, frames=frames or 1)
 
 
-def _riff_chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
+def _riff_chunks(data: bytes) -> Iterator[tuple[bytes, memoryview]]:
     stop = 8 + int.from_bytes(data[4:8], "little")
     if stop > len(data):
         raise BrokenFileError("it breaks off early")
     at = 12
-    while at + 8 <= stop:
+    for _ in range(_MOST_PARTS):
+        if at + 8 > stop:
+            return
         length = int.from_bytes(data[at + 4 : at + 8], "little")
         if at + 8 + length > stop:
             raise BrokenFileError("it breaks off early")
-        yield data[at : at + 4], data[at + 8 : at + 8 + length]
+        yield data[at : at + 4], memoryview(data)[at + 8 : at + 8 + length]
         at += 8 + length + length % 2
+    raise BrokenFileError("its header is damaged")
 
 
-def _webp_size(chunks: dict[bytes, bytes]) -> tuple[int, int]:
-    canvas, lossy, lossless = chunks.get(b"VP8X", b""), chunks.get(b"VP8 ", b""), chunks.get(b"VP8L", b"")
+def _webp_size(chunks: dict[bytes, memoryview]) -> tuple[int, int]:
+    canvas, lossy, lossless = (bytes(chunks.get(name, b"")[:10]) for name in (b"VP8X", b"VP8 ", b"VP8L"))
     if len(canvas) >= 10:
         return 1 + int.from_bytes(canvas[7:10], "little"), 1 + int.from_bytes(canvas[4:7], "little")
     if len(lossy) >= 10 and lossy[3:6] == b"\x9d\x01\x2a":

@@ -33,6 +33,7 @@ _SAME_PRIMARIES = 0.003
 # sRGB's curve from a plain gamma 2.2, which strays by 3 % in the middle.
 _SAME_CURVE_SHARE, _SAME_CURVE_FLOOR = 0.004, 1e-4
 
+_LONGEST_PART = 12 + 2 * 65_536  # bytes read of any part: a curve with a sample for each 16-bit code
 # ICC.1:2010, table 65: number of parameters of each kind of parametric curve
 _PARAMETERS = (1, 3, 4, 5, 7)
 _PILLOW_MODES = {"RGB": "RGB", "GRAY": "L", "CMYK": "CMYK"}
@@ -225,6 +226,7 @@ def _converted(image: Image.Image, transform: ImageCms.ImageCmsTransform) -> Ima
 
 
 def _tags(data: bytes) -> dict[bytes, bytes]:
+    # parts may share bytes: two hundred of them could each claim all of a large profile and fill memory
     count = int.from_bytes(data[128:132])
     if not 0 < count <= 200 or 132 + 12 * count > len(data):
         raise InvalidInputError("A colour profile must list its parts; this one's list is damaged. Leave it out.")
@@ -232,7 +234,7 @@ def _tags(data: bytes) -> dict[bytes, bytes]:
     for name, start, size in struct.iter_unpack(">4sLL", data[132 : 132 + 12 * count]):
         if start + size > len(data):
             raise InvalidInputError("A colour profile must be whole; this one breaks off. Leave it out.")
-        tags[name] = data[start : start + size]
+        tags[name] = data[start : start + min(size, _LONGEST_PART)]
     return tags
 
 

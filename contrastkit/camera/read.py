@@ -37,7 +37,7 @@ PHOTO_SUFFIXES = RAW_SUFFIXES | {
     ".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".hif",
 }
 
-_MOST_BYTES = 500_000_000  # more than any photo that is decoded whole within a gigabyte
+_MOST_BYTES = 400_000_000  # more than any photo that is decoded whole within a gigabyte; two copies of it fit in one
 
 
 @dataclass(frozen=True, eq=False)

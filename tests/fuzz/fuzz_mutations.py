@@ -10,7 +10,6 @@ painted over and written anew, in any format. The same chance gives the same fil
 from __future__ import annotations
 
 import io
-import logging
 import random
 import struct
 import warnings
@@ -388,8 +387,6 @@ def _repainted(data: bytes, chance: random.Random, donor: bytes) -> bytes:
 
 
 def _picture_in(data: bytes) -> Picture | None:
-    kept = logging.root.manager.disable
-    logging.disable(logging.CRITICAL)  # or Pillow would tell the terminal what is wrong with the file
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -399,8 +396,6 @@ def _picture_in(data: bytes) -> Picture | None:
             return np.array(image.convert("RGB"))
     except Exception:  # a decoder may throw anything at a spoilt file
         return None
-    finally:
-        logging.disable(kept)
 
 
 def _colour(chance: random.Random) -> tuple[int, int, int]:

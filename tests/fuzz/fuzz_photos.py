@@ -117,7 +117,8 @@ def main(arguments: Sequence[str]) -> None:
         chance = random.Random(seed)
         if chance.random() > _OWN or not data:
             return bytes(atheris.Mutate(data, most))
-        made = mutated(data, chance, chance.choice(donors))
+        with fuzz_target.listening():  # decoders tell the terminal what is wrong with a file that is to be painted over
+            made = mutated(data, chance, chance.choice(donors))
         return made if len(made) <= most else data
 
     chosen = {argument.lstrip("-").partition("=")[0] for argument in libfuzzer}

@@ -100,7 +100,7 @@ def tried(path: Path, way: Way) -> Outcome:
     """
     reset_peak()
     started = time.process_time()
-    with _listening() as heard:
+    with listening() as heard:
         try:
             words, pieces = _judged(path, way)
         except Fault:
@@ -138,7 +138,7 @@ def _judged(path: Path, way: Way) -> tuple[str, int]:
 
 
 @contextmanager
-def _listening() -> Iterator[list[bytes]]:
+def listening() -> Iterator[list[bytes]]:
     """Collect what anything, C libraries too, writes to the error output meanwhile."""
     heard: list[bytes] = []
     sys.stderr.flush()
@@ -265,7 +265,8 @@ def _spoilt(files: Sequence[Path], seed: int, number: int, keep: Path | None) ->
 
     chance = random.Random(f"{seed} {number}")
     file, donor = chance.choice(files), chance.choice(files)
-    data = mutated(file.read_bytes(), chance, donor.read_bytes())
+    with listening():  # decoders tell the terminal what is wrong with a file that is to be painted over
+        data = mutated(file.read_bytes(), chance, donor.read_bytes())
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"spoilt{file.suffix}"
         path.write_bytes(data)
