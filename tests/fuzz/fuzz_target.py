@@ -89,9 +89,14 @@ class Outcome:
     memory: int
 
 
-def tried(path: Path, way: Way) -> Outcome:
+def tried(path: Path, way: Way, *, not_counted: int = 0) -> Outcome:
     """
     Return what came out of reading and measuring a file one way.
+
+    Parameters
+    ----------
+    not_counted : int
+        Bytes in memory that are not its own: what a fuzzer has kept of earlier files.
 
     Raises
     ------
@@ -107,7 +112,7 @@ def tried(path: Path, way: Way) -> Outcome:
             raise
         except Exception as error:
             raise Fault(f"{type(error).__name__}: {error}") from error
-    outcome = Outcome(words, pieces, round(time.process_time() - started, 3), peak_memory())
+    outcome = Outcome(words, pieces, round(time.process_time() - started, 3), peak_memory() - not_counted)
     _must(not heard, f"wrote to the error output: {b''.join(heard)!r:.200}")
     if outcome.seconds > SLOWEST:
         raise Fault(f"took {outcome.seconds:.1f} s, more than {SLOWEST:g}")
