@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
 
 from contrastkit.camera.headers import (
+    OTHER_SIZE,
     BrokenFileError,
     Cicp,
     Exif,
@@ -401,7 +402,7 @@ def _read_png(source: Source, target_pixels: int) -> Decoded:
     _check_size(source, "PNG", facts.size, wide=facts.bits == 16)
     colour = _colour(source, facts)
     with _decoding(source):
-        pixels = pillow_file_pixels(PngImagePlugin.PngImageFile, facts.stream, colour.convert)
+        pixels = pillow_file_pixels(PngImagePlugin.PngImageFile, facts.stream, facts.size, colour.convert)
     return _decoded(pixels, facts, colour)
 
 
@@ -411,7 +412,7 @@ def _read_tiff(source: Source, target_pixels: int) -> Decoded:
     _check_size(source, "TIFF", facts.size, wide=facts.bits == 16)
     colour = _colour(source, facts)
     with _decoding(source), _hushed():
-        pixels = pillow_file_pixels(TiffImagePlugin.TiffImageFile, facts.stream, colour.convert)
+        pixels = pillow_file_pixels(TiffImagePlugin.TiffImageFile, facts.stream, facts.size, colour.convert)
     return _decoded(pixels, facts, colour)
 
 
@@ -422,7 +423,7 @@ def _read_webp(source: Source, target_pixels: int) -> Decoded:
     _check_size(source, "WebP", facts.size)
     colour = _colour(source, facts)
     with _decoding(source):
-        pixels = pillow_file_pixels(WebPImagePlugin.WebPImageFile, facts.stream, colour.convert)
+        pixels = pillow_file_pixels(WebPImagePlugin.WebPImageFile, facts.stream, facts.size, colour.convert)
     return _decoded(pixels, facts, colour)
 
 
@@ -516,7 +517,7 @@ def _raw_exif(data: bytes) -> Exif:
 
 def _decoded(pixels: Pixels, facts: Facts, colour: _Colour) -> Decoded:
     if pixels.reduced == 1 and pixels.shape != facts.size:
-        raise BrokenFileError("its header and its picture are not of the same size")
+        raise BrokenFileError(OTHER_SIZE)
     said = {
         "Greyscale photo: its three channels are the same.": facts.pixels == "GRAY",
         "Palette picture: it may have fewer colours than the scene had.": facts.pixels == "PALETTE",

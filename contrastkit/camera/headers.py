@@ -22,6 +22,9 @@ _MOST_NUMBERS = 1_000_000  # in one TIFF entry; the longest real ones list the s
 _MOST_SCANS = 100  # a progressive JPEG has about 10; each more is one more pass over the whole picture
 
 
+OTHER_SIZE = "its header and its picture are not of the same size"
+
+
 class BrokenFileError(Exception):
     """The bytes do not keep to the format; the text says how, as a clause: "it breaks off early"."""
 

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageFile, PngImagePlugin
 
+from contrastkit.camera.headers import OTHER_SIZE, BrokenFileError
 from contrastkit.light.lightness import RgbSpace
 
 Codes = NDArray[np.uint8 | np.uint16]
@@ -69,10 +70,16 @@ def array_pixels(codes: Codes, reduced: int = 1) -> Pixels:
 
 
 def pillow_file_pixels(
-    plugin: Callable[[io.BytesIO], ImageFile.ImageFile], stream: bytes, convert: Convert | None
+    plugin: Callable[[io.BytesIO], ImageFile.ImageFile], stream: bytes, size: tuple[int, int], convert: Convert | None
 ) -> Pixels:
-    """Return the pixels of a file, 16-bit ones whole, decoded by a Pillow plugin; `convert` is applied if given."""
+    """
+    Return the pixels of a file, 16-bit ones whole, decoded by a Pillow plugin; `convert` is applied if given.
+
+    `size` (rows, cols) is what was agreed to: a second header that says otherwise would be believed by the plugin.
+    """
     image = plugin(io.BytesIO(stream))
+    if image.size != size[::-1]:
+        raise BrokenFileError(OTHER_SIZE)
     layout = _layout(image)
     if layout == "LA;16B":
         return array_pixels(_grey_alpha_16(stream))

@@ -2,11 +2,12 @@
 Fuzz the way from a file to a table with Atheris, which is libFuzzer for Python.
 
     python3 -m venv .fuzz && .fuzz/bin/pip install -e '.[test]' atheris
-    nice -n 19 .fuzz/bin/python tests/fuzz/fuzz_photos.py -max_total_time=1800
+    nice -n 19 .fuzz/bin/python tests/fuzz/fuzz_photos.py --minutes 30
 
-Options with one dash go to libFuzzer. Files are spoilt as in `fuzz_mutations.py`, or by libFuzzer itself, and judged as
+Options with one dash go to libFuzzer. `--minutes` fuzzes for so long, in a new process every two minutes, since Atheris
+lets go of no file that it has made. Files are spoilt as in `fuzz_mutations.py`, or by libFuzzer itself, and judged as
 in `fuzz_target.py`. What shows a fault is kept in the folder FOUND, named by its fault, and fuzzing goes on; a file
-that ends the process is kept as crash-, oom- or timeout-... where it was started. FOUND/summary.txt says what was
+that ends the process is kept as crash-, oom- or timeout-... where it was started. FOUND/summary*.txt say what was
 tried, what came of it, and which files were slowest and largest. What reaches new code is added to the folder CORPUS.
 """
 
@@ -15,6 +16,7 @@ from __future__ import annotations
 import argparse
 import os
 import random
+import subprocess
 import sys
 import tempfile
 import time
@@ -31,6 +33,7 @@ _WATCHED = (  # what is listened to for new paths: our own code, and what Pillow
 )
 _TELL = 500  # files after which the summary is written anew
 _OWN = 0.5  # share of files that are spoilt with knowledge of their format
+_PIECE = 120  # seconds of one process
 _LIBFUZZER = {
     "max_len": "150000", "timeout": "60", "rss_limit_mb": "8192", "print_final_stats": "1", "reload": "0",
     "len_control": "0",
@@ -40,8 +43,8 @@ _LIBFUZZER = {
 class _Run:
     """What one run keeps: where it writes, and what it has seen."""
 
-    def __init__(self, folder: Path, found: Path, faults: Any) -> None:
-        self.folder, self.found, self.target = folder, found, faults
+    def __init__(self, folder: Path, found: Path, piece: str, faults: Any) -> None:
+        self.folder, self.found, self.piece, self.target = folder, found, piece, faults
         self.runs = 0
         self.at_first = 0  # bytes in memory when the first file came
         self.slowest: tuple[float, str] = (0.0, "")
@@ -54,7 +57,7 @@ class _Run:
         """Try one file: what libFuzzer calls."""
         self.runs += 1
         if self.runs % _TELL == 0:
-            (self.found / "summary.txt").write_text(self.summary() + "\n", encoding="utf-8")
+            (self.found / f"summary{self.piece}.txt").write_text(self.summary() + "\n", encoding="utf-8")
         suffix = ".nef" if self.target.way_of(data).reference == "chart" else ".jpg"
         path = self.folder / f"photo{suffix}"
         path.write_bytes(data)
@@ -103,7 +106,12 @@ def main(arguments: Sequence[str]) -> None:
     parser = argparse.ArgumentParser(description="Fuzz reading and measuring.")
     parser.add_argument("--corpus", type=Path, default=Path("fuzz-corpus"), metavar="CORPUS")
     parser.add_argument("--found", type=Path, default=Path("fuzz-found"), metavar="FOUND")
+    parser.add_argument("--minutes", type=float, default=0, help="in a new process every two minutes")
+    parser.add_argument("--piece", default="", help=argparse.SUPPRESS)
     options, libfuzzer = parser.parse_known_args(arguments)
+    if options.minutes:
+        places = [f"--corpus={options.corpus}", f"--found={options.found}"]
+        sys.exit(_in_pieces(options.minutes * 60, [*libfuzzer, *places]))
     for folder in (options.corpus, options.found):
         folder.mkdir(parents=True, exist_ok=True)
 
@@ -128,10 +136,22 @@ def main(arguments: Sequence[str]) -> None:
     chosen = {argument.lstrip("-").partition("=")[0] for argument in libfuzzer}
     given = [f"-{name}={value}" for name, value in _LIBFUZZER.items() if name not in chosen]
     with tempfile.TemporaryDirectory(dir="/dev/shm" if os.path.isdir("/dev/shm") else None) as folder:
-        run = _Run(Path(folder), options.found, fuzz_target)
+        run = _Run(Path(folder), options.found, options.piece, fuzz_target)
         atheris.Setup([sys.argv[0], *given, *libfuzzer, str(options.corpus), str(SEEDS)], run.once,
                       custom_mutator=spoilt)
         atheris.Fuzz()  # which ends the process itself
+
+
+def _in_pieces(seconds: float, arguments: Sequence[str]) -> int:
+    """Fuzz in one process after another, and return how many of them died of a file."""
+    ends, died, number = time.monotonic() + seconds, 0, 0
+    while (left := ends - time.monotonic()) > 1:
+        number += 1
+        limits = [f"-max_total_time={min(left, _PIECE):.0f}", f"--piece=-{number:02d}"]
+        done = subprocess.run([sys.executable, __file__, *arguments, *limits], check=False)
+        died += done.returncode != 0
+        print(f"piece {number}: ended with {done.returncode}, {max(0, ends - time.monotonic()):.0f} s left", flush=True)
+    return died
 
 
 if __name__ == "__main__":
