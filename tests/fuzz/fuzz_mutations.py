@@ -383,7 +383,10 @@ def _repainted(data: bytes, chance: random.Random, donor: bytes) -> bytes:
     other = _picture_in(donor)
     for _ in range(chance.randint(0, 4)):
         picture = chance.choice(_PAINTERS)(picture, chance, picture if other is None else other)
-    return _written(picture, chance)
+    try:
+        return _written(picture, chance)
+    except OSError:  # longer than the format allows
+        return _spoilt(data, chance, donor)
 
 
 def _picture_in(data: bytes) -> Picture | None:
