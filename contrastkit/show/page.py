@@ -10,6 +10,7 @@ from contrastkit.show.look import SMALL, TITLE, wrapped_evenly
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # width and height in mm
 MARGIN = 12.0
+INCH = 25.4
 LEADING = 3.75
 EDGE = 6.0  # round a chart
 _LINE = 0.25
@@ -74,22 +75,27 @@ def sheet_head(finding: str, how: str, size: tuple[float, float]) -> tuple[list[
 
 
 def sheet_foot(text: str, date: str, number: tuple[int, int], size: tuple[float, float]) -> tuple[list[Mark], float]:
-    """Return what was measured, the date, the page and a bar to check true size, and the height they reach up to."""
+    """Return what was measured, the date, the page and bars to check true size, and the height they reach up to."""
     lines = wrapped_evenly(text, SMALL, _ROOM * (size[0] - 2 * MARGIN))[:2]
     y = top = MARGIN + LEADING * len(lines) + 1.2
     right = Words(
         size[0] - MARGIN, y, f"{date}, page {number[0]} of {number[1]}", SMALL, "secondary", align="right"
     )
-    marks: list[Mark] = [*_true_size_bar(MARGIN, y), right]
+    marks: list[Mark] = [*_true_size_bars(MARGIN, y), right]
     for line in lines:
         y -= LEADING + 0.2
         marks.append(Words(MARGIN, y, line, SMALL, "secondary"))
     return marks, top + 2
 
 
-def _true_size_bar(x: float, y: float) -> Iterator[Mark]:
-    """Five alternating centimetres: fifty millimetres, if the page is printed at its true size."""
+def _true_size_bars(x: float, y: float) -> Iterator[Mark]:
+    """Five alternating centimetres, and two inches in halves, if the page is printed at its true size."""
     yield Box(x, y, 50, 1.8, edge="text", line=_LINE)
     for centimetre in (0, 2, 4):
         yield Box(x + 10 * centimetre, y, 10, 1.8, fill="text")
-    yield Words(x + 52, y - 0.1, "50 mm at true size", SMALL, "secondary")
+    yield Words(x + 51.5, y - 0.1, "50 mm", SMALL, "secondary")
+    left = x + 63
+    yield Box(left, y, 2 * INCH, 1.8, edge="text", line=_LINE)
+    for half in (0, 2):
+        yield Box(left + half * INCH / 2, y, INCH / 2, 1.8, fill="text")
+    yield Words(left + 2 * INCH + 1.5, y - 0.1, "2 in at true size", SMALL, "secondary")
