@@ -162,7 +162,8 @@ def test_the_sheet_has_its_finding_date_page_and_source(sheet):
 
 def test_the_true_size_bar_is_fifty_millimetres(sheet):
     """Nobody could tell whether the printer shrank the page."""
-    assert place_of(sheet, "50 mm at true size")
+    assert place_of(sheet, "50 mm")
+    assert place_of(sheet, "2 in at true size")
     assert 50 in [box[2] for box in boxes_of(sheet)]
     assert sheet.figure.get_size_inches() * 25.4 == pytest.approx([210, 297])
 

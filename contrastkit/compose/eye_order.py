@@ -217,7 +217,7 @@ def _misplaced(
     off = np.where(wrong, pieces.lightness[None, :] - pieces.lightness[:, None], 0.0)
     too_light, too_dark = off.max(axis=1), off.max(axis=0)
     return tuple(sorted(
-        (_why(pieces, places, ranks, wrong, piece, too_light[piece], too_dark[piece]) for piece in moved),
+        (_why(pieces, places, ranks, wrong, piece, float(too_light[piece]), float(too_dark[piece])) for piece in moved),
         key=lambda each: (-abs(each.widest), each.swatch_id),
     ))  # fmt: skip
 
@@ -320,7 +320,8 @@ class ClassOrder:
         """The result in plain words."""
         count = len(self.learners)
         perfect = sum(not each.turned for each in self.learners.values())
-        first = f"{perfect} of {count} {'learner has' if count == 1 else 'learners have'} every piece in order."
+        who = "learner has" if count == 1 else "learners have"
+        first = f"{perfect or 'None'} of {count} {who} every piece in order."
         half = f"Half of the class reach tau-b {self.median_tau:.2f} or more." if math.isfinite(self.median_tau) else ""
         agree = (f"They agree with each other to W = {self.concordance:.2f} (1 is complete)."
                  if math.isfinite(self.concordance) else "")
