@@ -28,7 +28,7 @@ def as_order(ranks):
 
 
 def test_tau_is_that_of_a_published_example():
-    """Hollander and Wolfe (1973), Nonparametric Statistical Methods, p. 185: Hunter L of nine lots of canned tuna against
+    """Hollander and Wolfe (1973), Nonparametric Statistical Methods, p. 185: Hunter L of nine lots of tuna against
     a panel's scores, T = 26 of 36 pairs, tau 0.444; as R's manual gives it, from memory."""
     hunter = [44.4, 45.9, 41.9, 53.3, 44.7, 44.1, 50.7, 45.2, 60.1]
     panel = [2.6, 3.1, 2.5, 5.0, 3.6, 4.0, 5.2, 2.8, 3.8]

@@ -50,6 +50,16 @@ def test_a_heading_is_never_the_last_thing_on_a_page():
                 assert "Follows." in lines
 
 
+def test_a_caution_stays_with_the_step_that_it_belongs_to():
+    """The step would be on one page, and what to be careful of on the back."""
+    for count in range(20, 40):
+        blocks = [*[Paragraph(f"Line {number}.") for number in range(count)], Points(("Iron it.",)), Caution("Hot."),
+                  Caution("Fumes.")]
+        for page in flowed("Title", "", blocks, made=DAY):
+            lines, _ = texts(page)
+            assert ("Iron it." in lines) == ("Hot." in lines) == ("Fumes." in lines)
+
+
 def test_the_head_of_a_table_is_repeated_on_every_page_it_goes_on_to():
     """Nobody would know what the columns are."""
     rows = tuple((f"row {number}", "") for number in range(70))

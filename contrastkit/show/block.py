@@ -171,6 +171,18 @@ def block_picture(
     >>> block_picture(BlockShape((80, 56), rim=2, surrounds=(Surround(),)), unit="mm").description
     'Finished block 118.8 mm: a core and 1 surround, from 2 stacks. Core 84 mm; after surround 1 118.8 mm.'
     """
+    drawing, pictures = block_drawing(shape, stacks, crops, unit=unit, background=background)
+    scale = _scale(float(shape.finished[-1]), _PLAN)
+    finding = title if title is not None else _block_finding(shape, unit)
+    how = f"{_block_how(shape, unit, scale)} {_filling([stacks], crops, background).words}"
+    return chart_of(titled(drawing, finding, how), pictures)
+
+
+def block_drawing(
+    shape: BlockShape, stacks: Stacks = (), crops: Crops | None = None, *, unit: str = "mm",
+    background: float | None = None,
+) -> tuple[Drawing, dict[str, Pixels]]:
+    """Return what `block_picture` draws without its head, in mm, and the pictures that its marks name."""
     _check_unit(unit)
     _check_ground(background)
     placed = block_placed(shape, stacks)
@@ -187,10 +199,7 @@ def block_picture(
         *(moved(mark, 0, _BAR) for mark in rows),
         *_true_size(),
     )
-    drawing = Drawing(_WIDTH, foot + side + 8, marks, _block_words(shape, unit))
-    finding = title if title is not None else _block_finding(shape, unit)
-    how = f"{_block_how(shape, unit, scale)} {filling.words}"
-    return chart_of(titled(drawing, finding, how), pictures)
+    return Drawing(_WIDTH, foot + side + 8, marks, _block_words(shape, unit)), pictures
 
 
 def _check_unit(unit: str) -> None:
@@ -601,12 +610,29 @@ def layout_picture(
     >>> layout_picture(laid, width=300, height=100).description
     '3 blocks on a background of 300 × 100 mm.'
     """
+    size, edge = (float(width), float(height)), float(margin)
+    drawing, pictures, scale = layout_drawing(
+        blocks, crops, width=width, height=height, margin=margin, unit=unit, background=background
+    )
+    finding = _layout_finding(len(blocks), size, unit)
+    how = [f"Drawn to scale, 1 : {scale:g}.", _filling([block.stacks for block in blocks], crops, background).words]
+    if edge:
+        how.append(f"Dashed: hanging margin, {length_words(edge, unit)} on every side.")
+    how += _nearest(unit, (*size, edge))
+    return chart_of(titled(drawing, title if title is not None else finding, " ".join(how)), pictures)
+
+
+def layout_drawing(
+    blocks: Sequence[LaidBlock], crops: Crops | None = None, *, width: SupportsFloat, height: SupportsFloat,
+    margin: SupportsFloat = 0, unit: str = "mm", background: float | None = None, tallest: float = _TALLEST,
+) -> tuple[Drawing, dict[str, Pixels], float]:
+    """Return what `layout_picture` draws without its head, in mm, the pictures that its marks name, and its scale."""
     _check_unit(unit)
     _check_ground(background)
     size, edge = (float(width), float(height)), float(margin)
     _check_background(blocks, size, edge)
     left = text_width(length_words(size[1], unit), SMALL) + 7
-    scale = max(_scale(size[0], _WIDTH - left), _scale(size[1], _TALLEST))
+    scale = max(_scale(size[0], _WIDTH - left), _scale(size[1], tallest))
     placed = [
         piece for block in blocks for piece in block_placed(block.shape, block.stacks, centre=_centre(block))
     ]
@@ -616,12 +642,8 @@ def layout_picture(
     finding = _layout_finding(len(blocks), size, unit)
     marks = (*look, *_margin_line(size, edge, scale, at, filling.ground),
              *_overall(size, unit, scale, at), *_true_size())
-    drawing = Drawing(max(left + size[0] / scale, _NARROWEST), size[1] / scale + at[1] + 1, marks, f"{finding}.")
-    how = [f"Drawn to scale, 1 : {scale:g}.", filling.words]
-    if edge:
-        how.append(f"Dashed: hanging margin, {length_words(edge, unit)} on every side.")
-    how += _nearest(unit, (*size, edge))
-    return chart_of(titled(drawing, title if title is not None else finding, " ".join(how)), pictures)
+    wide = max(left + size[0] / scale, _NARROWEST)
+    return Drawing(wide, size[1] / scale + at[1] + 1, marks, f"{finding}."), pictures, scale
 
 
 def _centre(block: LaidBlock) -> XY:

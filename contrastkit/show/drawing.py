@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 from contrastkit.show.look import Page, group_bars
 
@@ -158,3 +158,24 @@ def moved(mark: Mark, right: float, up: float) -> Mark:
     if isinstance(mark, Shape):
         return replace(mark, points=tuple((x + right, y + up) for x, y in mark.points))
     return replace(mark, x=mark.x + right, y=mark.y + up)
+
+
+def scaled(drawing: Drawing, factor: float) -> Drawing:
+    """
+    Return the drawing in another unit: every length times `factor`.
+
+    >>> scaled(Drawing(80, 40, (Box(8, 4, 16, 8, line=2),), "A box."), 0.25).marks
+    (Box(x=2.0, y=1.0, width=4.0, height=2.0, fill=None, edge=None, line=0.5),)
+    """
+    marks = tuple(_scaled(mark, factor) for mark in drawing.marks)
+    return Drawing(drawing.width * factor, drawing.height * factor, marks, drawing.description)
+
+
+_LENGTHS = ("x", "y", "x0", "y0", "x1", "y1", "width", "height", "line", "size")
+
+
+def _scaled(mark: Mark, factor: float) -> Mark:
+    lengths: dict[str, Any] = {name: getattr(mark, name) * factor for name in _LENGTHS if hasattr(mark, name)}
+    if isinstance(mark, Shape):
+        lengths["points"] = tuple((x * factor, y * factor) for x, y in mark.points)
+    return replace(mark, **lengths)

@@ -1,15 +1,16 @@
 """
 Printed pages of text, tables and drawings: what does not fit on a page goes on the next.
 
-What belongs together stays together: a heading with what follows it, the lines of a point, a row of a table. Lengths
-are in millimetres; the head of the first page is the finding, and every page ends with bars to check its true size.
+What belongs together stays together: a heading with what follows it, a step with its cautions, the lines of a point, a
+row of a table. Lengths are in millimetres; the head of the first page is the finding, and every page ends with bars to
+check its true size.
 """
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from contrastkit.errors import InvalidInputError
 from contrastkit.show.chart import Chart, Pictures, chart_of
@@ -132,7 +133,7 @@ def flowed(
     """
     size = paper_size(paper)
     width = size[0] - 2 * MARGIN
-    pieces = [piece for block in blocks for piece in _pieces(block, width)]
+    pieces = [piece for at, block in enumerate(blocks) for piece in _bound(_pieces(block, width), blocks[at + 1 :])]
     dealt = _dealt(pieces, title, how, size)
     date = date_words(made or datetime.date.today())
     said = " ".join(part for part in (f"{title.removesuffix('.')}.", *map(_said, blocks)) if part)
@@ -140,6 +141,14 @@ def flowed(
         _page(page, title, how if number == 1 else "", size, (foot, date), (number, len(dealt)), said)
         for number, page in enumerate(dealt, start=1)
     ]
+
+
+def _bound(pieces: Iterable[_Piece | None], following: Sequence[Block]) -> list[_Piece | None]:
+    """The pieces of a block; the last stays with the caution that follows, which belongs to it."""
+    bound = list(pieces)
+    if bound and bound[-1] is not None and following and isinstance(following[0], Caution):
+        bound[-1] = replace(bound[-1], with_next=True)
+    return bound
 
 
 def _page(
