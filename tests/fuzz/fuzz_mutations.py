@@ -381,11 +381,11 @@ def _repainted(data: bytes, chance: random.Random, donor: bytes) -> bytes:
     if picture is None:
         return _spoilt(data, chance, donor)
     other = _picture_in(donor)
-    for _ in range(chance.randint(0, 4)):
-        picture = chance.choice(_PAINTERS)(picture, chance, picture if other is None else other)
     try:
+        for _ in range(chance.randint(0, 4)):
+            picture = chance.choice(_PAINTERS)(picture, chance, picture if other is None else other)
         return _written(picture, chance)
-    except OSError:  # longer than the format allows
+    except (OSError, cv2.error):  # a picture of one pixel, or longer than the format allows
         return _spoilt(data, chance, donor)
 
 
