@@ -27,7 +27,7 @@ from contrastkit.show.look import PAPER, SMALL, legible_on
 from contrastkit.show.packed import draw_panel, panels, step_words
 from contrastkit.show.page import MARGIN, paper_size, sheet_foot, sheet_head
 from contrastkit.show.plan_pictures import Pile, background_tone, stacks_of
-from contrastkit.show.words import counted, date_words, listed
+from contrastkit.show.words import counted, date_words
 
 STEPS = (5, 9, 11)
 _SCALE_ENDS = {5: (15.0, 95.0), 9: (15.0, 95.0), 11: (0.0, 100.0)}  # L*: of paint on cotton; black to white
@@ -73,7 +73,7 @@ def grey_steps(steps: int) -> tuple[float, ...]:
     (15.0, 35.0, 55.0, 75.0, 95.0)
     """
     if steps not in STEPS:
-        raise InvalidInputError(f"A grey scale must have {listed(list(map(str, STEPS)))} steps; got {steps}. Pick one.")
+        raise InvalidInputError(f"A grey scale must have 5, 9 or 11 steps; got {steps}. Pick one of these.")
     low, high = _SCALE_ENDS[steps]
     return tuple(low + (high - low) * step / (steps - 1) for step in range(steps))
 
