@@ -10,6 +10,7 @@ import codecs
 import io
 import os
 import threading
+import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -248,9 +249,11 @@ def _check_tail(source: Source) -> None:
 
 @contextmanager
 def _decoding(source: Source) -> Iterator[None]:
-    """Turn whatever a decoder throws at a spoilt file into one sentence."""
+    """Turn whatever a decoder throws at a spoilt file into one sentence; what it warns of is for its makers."""
     try:
-        yield
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
     except (ContrastkitError, BrokenFileError):
         raise
     except MemoryError as error:

@@ -34,6 +34,7 @@ _DEEPEST_SHADOW = 0.72  # cube root of the share of light left in the deepest sh
 _LIT_SHARE = 0.4  # of the outline that is seen lies off the shadow
 _SHADOW_REACH = 28  # samples from a shadow's edge to the piece that casts it, at most
 _AGREE = 6  # stretches, of _STRETCHES, that must show the edge on one line
+_ON_EDGE = 3.0  # pixels from a sharp edge at which a side that was set by hand still lies on it
 
 
 def refine(
@@ -65,6 +66,20 @@ def refine(
         moved = (sides.along[mine], sides.out[mine], sides.length[mine], shifts, tilt[mine], seen[mine])
         result.append(_rounded(polygon, *moved) if len(polygon) == ROUND_SIDES else _cornered(polygon, *moved))
     return result
+
+
+def seen_along(codes: NDArray[np.uint8], root_table: Singles, polygons: list[Floats]) -> list[float]:
+    """Return the share of each polygon's outline that lies on a sharp edge as it is; none of them is moved."""
+    if not polygons:
+        return []
+    sides = sides_of(polygons)
+    offsets = np.asarray((_OUT - np.arange(_OUT + _IN + 1)) * _STEP, float)
+    stretches = _profiles(codes, root_table, sides, offsets)
+    alone = np.zeros((len(sides.length), len(offsets)), np.bool_)
+    shift, _, seen = _edges(stretches, alone, sides, offsets)
+    on_edge = sides.length * (seen & (np.abs(shift) <= _ON_EDGE))
+    return [float(on_edge[sides.owner == index].sum() / sides.length[sides.owner == index].sum())
+            for index in range(len(polygons))]
 
 
 def _profiles(codes: NDArray[np.uint8], root_table: Singles, sides: Sides, offsets: Floats) -> Singles:

@@ -9,19 +9,22 @@ them counts for them.
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from contrastkit.camera.edges import seen_along
 from contrastkit.camera.find import Thing
 from contrastkit.camera.greys import linear_of
-from contrastkit.camera.polygons import Floats, turn
-from contrastkit.camera.read import Photo
+from contrastkit.camera.polygons import Floats, clockwise, solidity, turn
+from contrastkit.camera.read import Photo, codes8
 from contrastkit.camera.reference import Calibration
 from contrastkit.columns import SWATCHES, empty_table
+from contrastkit.errors import InvalidInputError
 from contrastkit.light.lightness import (
     D65_WHITE,
     lab_to_chroma_hue,
@@ -43,6 +46,8 @@ _CLIPPED = 0.01  # share of the area at the camera's limit
 _GLARE = 0.002  # share of the area that is burnt-out white while the piece is not light
 _CRUSHED = 0.2  # share of the area more vivid than the photograph can hold
 _UNEVEN = 1.15  # most light over least light across one piece
+_LEAST_ACROSS = 8  # working pixels across: in fewer there is nothing but edge
+_MOST_CORNERS = 200
 _BIMODAL = 0.68  # share of variance that two parts must explain; a single spread of colours reaches 2/pi = 0.64
 
 # Uncertainty in L*, one sigma a cause; sizes fitted once on rendered scenes (DEVELOPERS.md, "How sure").
@@ -88,19 +93,113 @@ def measure_things(photo: Photo, calibration: Calibration, things: tuple[Thing, 
     DataFrame
         Columns of `columns.SWATCHES`; no things give an empty table.
     """
+    stem, width = photo.name.rsplit(".", 1)[0], max(2, len(str(len(things))))
+    names = [f"{stem}-{number:0{width}d}" for number in range(1, len(things) + 1)]
+    return _table(photo, calibration, reading_order(things), names)
+
+
+def measure_outlines(photo: Photo, calibration: Calibration, outlines: Mapping[str, ArrayLike]) -> pd.DataFrame:
+    """
+    Return the swatch table of outlines that were set by hand, in the order given, not yet in groups.
+
+    An outline that was found by itself gives the same row again. How far a hand is to be trusted is seen on the
+    photograph: the less of the outline lies on a sharp edge, the larger the sigma.
+
+    Parameters
+    ----------
+    photo, calibration : the photograph and what its codes mean
+    outlines : corners (row, col) of each piece by its name, shape (corners, 2), full-resolution pixels
+
+    Returns
+    -------
+    DataFrame
+        Columns of `columns.SWATCHES`; no outlines give an empty table.
+
+    Raises
+    ------
+    InvalidInputError
+        An outline has fewer than three corners, crosses itself, is too small to measure, or leaves the photograph.
+    """
+    polygons = [(checked_outline(photo, outlines[name], name) + 0.5) / photo.reduction - 0.5 for name in outlines]
+    seen = seen_along(codes8(photo), np.cbrt(photo.space.luts(8)), polygons)
+    things = [_thing(photo, polygon, share) for polygon, share in zip(polygons, seen, strict=True)]
+    return _table(photo, calibration, things, list(outlines))
+
+
+def checked_outline(photo: Photo, outline: ArrayLike, name: str) -> Floats:
+    """
+    Return an outline as an array of (row, col) corners, clockwise, once it can be one.
+
+    Raises
+    ------
+    InvalidInputError
+        As for `measure_outlines`.
+    """
+    try:
+        corners = np.array(outline, float).reshape(-1, 2)
+    except (TypeError, ValueError):
+        corners = np.zeros((0, 2))
+    if not 3 <= len(corners) <= _MOST_CORNERS or not np.isfinite(corners).all():
+        raise InvalidInputError(
+            f"An outline must have from 3 to {_MOST_CORNERS} corners, a row and a column each; that of {name!r:.80} has "
+            "not. Draw it anew."
+        )
+    if (corners < -0.5).any() or (corners > np.array(photo.size) - 0.5).any():
+        raise InvalidInputError(
+            f"An outline must lie inside the photograph of {photo.size[0]} rows and {photo.size[1]} columns; that of "
+            f"{name!r:.80} does not. Move its corners inside."
+        )
+    if _crosses_itself(corners):
+        raise InvalidInputError(
+            f"An outline must not cross itself; that of {name!r:.80} does. Set its corners in order round the piece."
+        )
+    corners = clockwise(corners)
+    if turn(corners) / 2 < (_LEAST_ACROSS * photo.reduction) ** 2:
+        raise InvalidInputError(
+            f"An outline must be at least {_LEAST_ACROSS * photo.reduction} pixels across to be measured; that of "
+            f"{name!r:.80} is smaller. Draw it round the whole piece."
+        )
+    return corners
+
+
+def _crosses_itself(corners: Floats) -> bool:
+    """Whether two sides of a polygon that are no neighbours meet."""
+    start, end = corners, np.roll(corners, -1, axis=0)
+    ahead, behind = _side_of(start[:, None], end[:, None], start), _side_of(start[:, None], end[:, None], end)
+    parted = ahead * behind <= 0  # [i, j]: the ends of side j lie on both sides of the line through side i
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    near = ((low[:, None] <= high) & (low <= high[:, None])).all(axis=2)
+    step = np.abs(np.subtract.outer(np.arange(len(corners)), np.arange(len(corners))))
+    apart = (step > 1) & (step < len(corners) - 1)
+    return bool((parted & parted.T & near & apart).any())
+
+
+def _side_of(start: Floats, end: Floats, point: Floats) -> Floats:
+    """On which side of each line each point lies, by sign."""
+    along, to = end - start, point - start
+    return np.sign(along[..., 0] * to[..., 1] - along[..., 1] * to[..., 0])
+
+
+def _thing(photo: Photo, outline: Floats, seen: float) -> Thing:
+    """What a hand has outlined, in working pixels, as if it had been found."""
+    points = outline[:, ::-1].astype(np.float32)
+    (_, (width, height), _) = cv2.minAreaRect(points)
+    at_frame = bool((outline < 2).any() or (outline > np.array(photo.codes.shape[:2]) - 3).any())
+    return Thing(outline, turn(outline) / 2, seen, width * height, max(width, height) / max(min(width, height), 1e-6),
+                 solidity(points.round().astype(np.int32)), at_frame, 1.0)
+
+
+def _table(photo: Photo, calibration: Calibration, things: Sequence[Thing], names: list[str]) -> pd.DataFrame:
     import pandas as pd
 
     if not things:
         return empty_table(SWATCHES)
-    ordered = reading_order(things)
-    rows = [_measure(photo, calibration, thing) for thing in ordered]
-    columns: dict[str, Any] = {name: [row[name] for row in rows] for name in rows[0]}
-    stem, width = photo.name.rsplit(".", 1)[0], max(2, len(str(len(ordered))))
-    columns["swatch_id"] = [f"{stem}-{number:0{width}d}" for number in range(1, len(ordered) + 1)]
+    rows = [_measure(photo, calibration, thing) for thing in things]
+    columns: dict[str, Any] = {name: [row[name] for row in rows] for name in rows[0]} | {"swatch_id": names}
     columns |= _of_lightness(*(np.array(columns[name]) for name in ("lightness", "chroma", "hue_angle")))
     columns |= {"photo": photo.name, "reference": calibration.kind, "group": "", "borderline": False,
                 "group_probability": float("nan")}
-    return pd.DataFrame({column.name: pd.Series(columns[column.name], dtype=column.dtype, index=range(len(ordered)))
+    return pd.DataFrame({column.name: pd.Series(columns[column.name], dtype=column.dtype, index=range(len(things)))
                          for column in SWATCHES})
 
 

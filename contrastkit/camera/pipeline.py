@@ -6,9 +6,10 @@ Read ▸ find what lies on the board ▸ calibrate on the grey among it ▸ meas
 
 from __future__ import annotations
 
+import json
 import os
 import warnings
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import chain, count
 from pathlib import Path
@@ -16,20 +17,27 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
+from numpy.typing import ArrayLike
 
 from contrastkit.camera.find import Finding, Thing, doubled, find_things
-from contrastkit.camera.measure import measure_things
+from contrastkit.camera.greys import card_in_box, linear_of, middle_of
+from contrastkit.camera.measure import measure_outlines, measure_things
+from contrastkit.camera.polygons import Floats
 from contrastkit.camera.read import Photo, codes8, list_photos, read_photo
 from contrastkit.camera.reference import Calibration, ReferenceChoice, calibrate, parse_reference
 from contrastkit.camera.sidecar import noted_reference, unmatched
 from contrastkit.columns import SWATCHES, empty_table
-from contrastkit.errors import ContrastkitError, ContrastkitWarning, NothingFoundWarning
+from contrastkit.errors import CalibrationError, ContrastkitError, ContrastkitWarning, NothingFoundWarning
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Box = tuple[float, float, float, float]
+Point = tuple[float, float]
 _LONGEST = 6.0  # length over width beyond which a thing is a ruler or a tape, not a piece [design choice]
+_EVEN_SQUARES = (0.1, 0.07, 0.05, 0.035, 0.025)  # of the long side: how large an even place that is pointed at may be
+_ROUND_POINT = 0.3  # of the long side: how far a scale or chart may reach from where it is pointed at [design choice]
+_TINTED = 0.3  # natural logarithm by which the channels of what is pointed at may part [design choice]
 _HALVED = 1_500_000  # pixels from which a photograph kept at full resolution is searched at half [design choice]
 _SOLID = 0.92  # a thing at the frame less solid than this is a hand or a cable, not a cut piece [design choice]
 _STRAIGHT = 0.45  # share of the outline seen sharp from which a thing at the frame is a cut piece [design choice]
@@ -63,7 +71,8 @@ class StudyResult:
 
 
 def measure_photo(
-    path: str | os.PathLike[str], *, reference: str | ReferenceChoice = "auto", reference_at: Box | None = None
+    path: str | os.PathLike[str], *, reference: str | ReferenceChoice = "auto",
+    reference_at: Box | Point | None = None,
 ) -> PhotoResult:
     """
     Return one photograph measured.
@@ -73,7 +82,8 @@ def measure_photo(
     path : a photograph of pieces on a board
     reference : `auto`, `card[=L]`, `scale=L1,L2,...`, `chart` or `none`; `auto` is what a `references.toml` beside the
         photograph says of it (see `camera.sidecar`), else a chart, else a card, else nothing
-    reference_at : row, col, row, col of a box that holds the reference, full-resolution pixels
+    reference_at : row, col, row, col of a box that holds the reference, or row, col of a point on it, full-resolution
+        pixels
 
     Raises
     ------
@@ -96,14 +106,123 @@ def measure_photo(
     noted = noted_reference(path) if choice.kind == "auto" else None
     if noted is not None:
         choice, reference_at = noted.choice, reference_at or noted.at
+    return measure_read(photo, reference=choice, reference_at=reference_at)
+
+
+def measure_read(
+    photo: Photo, *, reference: str | ReferenceChoice = "auto", reference_at: Box | Point | None = None
+) -> PhotoResult:
+    """
+    Return a photograph measured that was read before; see `measure_photo`, but nothing beside the file is asked.
+
+    So a photograph is measured again against another reference, or with the card where a hand points at it.
+    """
+    choice = parse_reference(reference) if isinstance(reference, str) else reference
     finding = find(photo)
-    calibration, others = calibrate(photo, finding, choice, at=reference_at)
+    box = None if reference_at is None else _as_box(photo, finding, choice, reference_at)
+    calibration, others = calibrate(photo, finding, choice, at=box)
     pieces = tuple(thing for thing in others if _is_piece(thing))
     if not pieces:
         warnings.warn(
             f"{photo.name}: no piece was found on the board, so its table is empty. Pieces must lie apart on a plain "
             "board that shows all round them.", NothingFoundWarning, stacklevel=2)
     return PhotoResult(photo, calibration, measure_things(photo, calibration, pieces), len(others) - len(pieces))
+
+
+def remeasure(result: PhotoResult, outlines: Mapping[str, ArrayLike]) -> PhotoResult:
+    """
+    Return a photograph measured again inside outlines that a hand has corrected, drawn, left out or named otherwise.
+
+    Parameters
+    ----------
+    result : the photograph as it was measured
+    outlines : corners (row, col) of each piece by its name, full-resolution pixels; those that the table has already
+        keep their numbers
+
+    Returns
+    -------
+    PhotoResult
+        With one row for each outline, in the order given.
+
+    Raises
+    ------
+    InvalidInputError
+        As for `measure_outlines`.
+    """
+    import pandas as pd
+
+    known = {text: place for place, text in enumerate(result.table["outline"])}
+    texts = {name: json.dumps(np.round(np.asarray(outline, float), 1).tolist()) if len(np.shape(outline)) == 2 else ""
+             for name, outline in outlines.items()}
+    new = measure_outlines(result.photo, result.calibration,
+                           {name: outline for name, outline in outlines.items() if texts[name] not in known})
+    kept = {name: known[text] for name, text in texts.items() if text in known}
+    old = result.table.iloc[list(kept.values())].assign(swatch_id=list(kept))
+    table = pd.concat([part for part in (old, new) if len(part)] or [new])
+    return replace(result, table=table.set_index("swatch_id", drop=False).loc[list(outlines)].reset_index(drop=True))
+
+
+def _as_box(photo: Photo, finding: Finding, choice: ReferenceChoice, place: Box | Point) -> Box:
+    if len(place) == 4:
+        return place
+    if choice.kind in ("scale", "chart"):
+        reach = _ROUND_POINT * max(photo.size)
+        low, high = np.maximum(np.subtract(place, reach), 0), np.minimum(np.add(place, reach), photo.size)
+        return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+    return box_at(photo, finding, place)
+
+
+def box_at(photo: Photo, finding: Finding, point: Point) -> Box:
+    """
+    Return the box round what lies where a hand points: the thing that was found there, else an even place round it.
+
+    Parameters
+    ----------
+    photo, finding : the photograph and what was found on its board
+    point : row, col, full-resolution pixels
+
+    Raises
+    ------
+    CalibrationError
+        It is outside the photograph, or there is nothing grey and even.
+    """
+    row, col = ((place + 0.5) / photo.reduction - 0.5 for place in point)
+    here = [thing for thing in finding.things if _holds(thing, row, col)]
+    outlines = [min(here, key=lambda thing: thing.area).outline] if here else _even_squares(photo, row, col)
+    if not outlines or _is_tinted(photo, finding, outlines[0]):
+        raise CalibrationError(
+            f"What is pointed at must be one even grey, as a card is; at row {point[0]:.0f}, column {point[1]:.0f} of "
+            f"{photo.name} it is not. Point at the middle of the card."
+        )
+    low, high = outlines[0].min(axis=0), outlines[0].max(axis=0)
+    corners = (np.concatenate([low, high]) + 0.5) * photo.reduction
+    top, left, bottom, right = np.clip(corners, 0, [*photo.size, *photo.size]).tolist()
+    return top, left, bottom, right
+
+
+def _holds(thing: Thing, row: float, col: float) -> bool:
+    return cv2.pointPolygonTest(thing.outline[:, ::-1].astype(np.float32), (col, row), False) >= 0
+
+
+def _even_squares(photo: Photo, row: float, col: float) -> list[Floats]:
+    """The largest square round a place that is one even colour, if there is one (working pixels)."""
+    rows, cols = photo.codes.shape[:2]
+    for share in _EVEN_SQUARES if 0 <= row < rows and 0 <= col < cols else ():
+        half = share * max(rows, cols) / 2
+        box = max(row - half, 0.0), max(col - half, 0.0), min(row + half, rows - 1.0), min(col + half, cols - 1.0)
+        card = card_in_box(photo.codes, photo.space.luts(photo.bits), box)
+        if card is not None:
+            return [card.thing.outline]
+    return []
+
+
+def _is_tinted(photo: Photo, finding: Finding, outline: Floats) -> bool:
+    """Whether what lies there has a colour of its own, be it against the board's."""
+    part, mask = middle_of(photo.codes, outline, 0.6)
+    colour = np.maximum(cv2.mean(linear_of(part, photo.space.luts(photo.bits)), mask)[:3], 1e-4)
+    places = (outline.mean(axis=0) + 0.5 - np.array(photo.codes.shape[:2]) / 2) / (max(photo.codes.shape[:2]) / 2)
+    board = np.maximum(finding.backing.surface.at(places[:1], places[1:])[0] ** 3, 1e-4)
+    return min(float(np.abs(np.log(each / each.mean())).max()) for each in (colour, colour / board)) > _TINTED
 
 
 def find(photo: Photo) -> Finding:
