@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     )
     from contrastkit.keep.tables import read_table, write_table
     from contrastkit.lengths import parse_length
+    from contrastkit.panels.desk import Desk, open_desk
     from contrastkit.show.chart import Chart
     from contrastkit.show.choice import stacks_sheet
     from contrastkit.show.cutlist import write_plan
@@ -75,6 +76,7 @@ _HOME = {
     ),
     "keep.tables": ("read_table", "write_table"),
     "lengths": ("parse_length",),
+    "panels.desk": ("Desk", "open_desk"),
     "show.chart": ("Chart",),
     "show.choice": ("stacks_sheet",),
     "show.cutlist": ("write_plan",),
@@ -93,6 +95,7 @@ __all__ = [
     "Choice",
     "ContrastkitError",
     "ContrastkitWarning",
+    "Desk",
     "Grouping",
     "InvalidInputError",
     "MissingPackageError",
@@ -124,6 +127,7 @@ __all__ = [
     "measure_photo",
     "measure_photos",
     "natural_breaks",
+    "open_desk",
     "pairs_chart",
     "parse_length",
     "piece_crops",

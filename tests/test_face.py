@@ -14,13 +14,14 @@ ROOT = Path(__file__).parents[1]
 
 NAMES = {
     "Breaks", "CalibrationError", "CameraCheck", "Chart", "Choice", "ContrastkitError", "ContrastkitWarning",
-    "Grouping", "InvalidInputError", "MissingPackageError", "NoReferenceWarning", "NothingFoundWarning", "PhotoResult",
-    "Plan", "Rules", "SortedPile", "Stack", "StackScore", "StudyResult", "TooFewSwatchesError", "UnreadablePhotoError",
-    "WrittenStudy", "__version__", "balance_chart", "balance_sentence", "check_camera", "choose_stacks",
-    "contact_sheet", "contact_sheets", "cut_plan", "equal_breaks", "fixed_breaks", "grouping_sentence", "judge_stack",
-    "make_study", "measure_photo", "measure_photos", "natural_breaks", "pairs_chart", "parse_length", "piece_crops",
-    "read_plan", "read_table", "rim_seen", "sort_into_groups", "sort_pile", "stack_of", "stack_picture",
-    "stacks_sheet", "staircase", "value_strip", "write_plan", "write_study", "write_table",
+    "Desk", "Grouping", "InvalidInputError", "MissingPackageError", "NoReferenceWarning", "NothingFoundWarning",
+    "PhotoResult", "Plan", "Rules", "SortedPile", "Stack", "StackScore", "StudyResult", "TooFewSwatchesError",
+    "UnreadablePhotoError", "WrittenStudy", "__version__", "balance_chart", "balance_sentence", "check_camera",
+    "choose_stacks", "contact_sheet", "contact_sheets", "cut_plan", "equal_breaks", "fixed_breaks",
+    "grouping_sentence", "judge_stack", "make_study", "measure_photo", "measure_photos", "natural_breaks",
+    "open_desk", "pairs_chart", "parse_length", "piece_crops", "read_plan", "read_table", "rim_seen",
+    "sort_into_groups", "sort_pile", "stack_of", "stack_picture", "stacks_sheet", "staircase", "value_strip",
+    "write_plan", "write_study", "write_table",
 }  # fmt: skip
 HEAVY = ("numpy", "pandas", "scipy", "cv2", "PIL", "matplotlib", "skimage", "colour", "ipywidgets", "ortools")
 

@@ -20,7 +20,8 @@ LAYERS = (
     {"camera", "compose"},
     {"keep"},
     {"show"},
-    {"panels", "cli"},
+    {"panels"},
+    {"cli"},
     {"__init__", "__main__"},
 )
 LAYER = {name: height for height, names in enumerate(LAYERS) for name in names}
@@ -39,6 +40,8 @@ AT_HOME = {
     "ortools": {"compose"},
     "matplotlib": {"show", "panels"},
     "ipywidgets": {"panels"},
+    "anywidget": {"panels"},
+    "traitlets": {"panels"},
 }
 ALLOWED = {  # beside the standard library
     "light": {"numpy"},

@@ -6,10 +6,21 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from contrastkit.compose.groups import equal_breaks
 from contrastkit.compose.layout import lay_out
-from contrastkit.compose.plan import MOST_PIECES, Layers, check_swatches, read_plan
+from contrastkit.compose.plan import (
+    MOST_PIECES,
+    Layers,
+    check_swatches,
+    plan_of_text,
+    plan_of_values,
+    plan_text,
+    plan_values,
+    read_plan,
+)  # fmt: skip
 from contrastkit.errors import InvalidInputError
 
 DEMO = Path(__file__).parents[1] / "data" / "thistlewick" / "plan.toml"
@@ -334,3 +345,111 @@ def test_blocks_take_turns_when_asked_to(plan_of):
     assert [laid.kind for laid in lay_out(plan_of(text)).blocks] == [0, 0, 0, 1]
     turns = lay_out(plan_of(text + "[background]\nin_turn = true"))
     assert [(laid.kind, laid.number) for laid in turns.blocks] == [(0, 0), (1, 0), (0, 1), (0, 2)]
+
+
+# The way back.
+
+
+def test_the_demo_plan_comes_back_from_its_text():
+    """What the panel keeps of a plan would be another plan after a reload."""
+    plan = read_plan(DEMO)
+    assert plan_of_text(plan_text(plan)) == plan
+    assert plan_of_values(plan_values(plan)) == plan
+
+
+LENGTHS = st.one_of(
+    st.builds(lambda sixteenths: f"{sixteenths}/16 in", st.integers(1, 400)),
+    st.decimals(1, 500, places=3).map(lambda mm: f"{mm} mm"),
+    st.integers(1, 40),
+    st.floats(0.01, 30, allow_nan=False),
+    st.builds(lambda top, bottom: f"{top}/{bottom} cm", st.integers(1, 99), st.integers(1, 99)),
+)
+NAMES = st.text(min_size=1, max_size=12).filter(lambda name: name.strip())
+
+
+@st.composite
+def plans(draw):
+    """A plan as someone may write it, odd lengths and odd names included."""
+    unit = draw(st.sampled_from(("in", "mm")))
+    layers = draw(st.integers(1, 3))
+    longest = draw(st.integers(40, 60))
+    prints = [f"{longest - 7 * layer} cm" for layer in range(layers)]
+    block = {
+        "name": draw(NAMES), "prints": prints, "count": draw(st.integers(1, 4)),
+        "surrounds": [{"turned": draw(st.booleans())} for _ in range(draw(st.integers(0, 4)))],
+    }
+    if draw(st.booleans()):
+        block["layers"] = [draw(st.sampled_from(("any", "dark", "medium light"))) for _ in prints]
+        for surround in block["surrounds"]:
+            if draw(st.booleans()):
+                surround["layers"] = [draw(st.sampled_from(("any", "light"))) for _ in prints]
+    if draw(st.booleans()):
+        block["stacks"] = [[f"{draw(NAMES)}{layer}" for layer in range(layers)]]
+    ground = {"in_turn": draw(st.booleans()), "in_row": draw(st.integers(1, 5)), "cloth": draw(st.text(max_size=9)),
+              "margin": draw(LENGTHS), "spacing": draw(LENGTHS)}
+    if draw(st.booleans()):
+        ground["lightness"] = draw(st.floats(0, 100, allow_nan=False))
+    supplies = {"plates": [{"motif": draw(NAMES), "print": draw(LENGTHS)}]}
+    if draw(st.booleans()):
+        supplies["web"] = {"width": draw(LENGTHS)} | ({"length": draw(LENGTHS)} if draw(st.booleans()) else {})
+    if draw(st.booleans()):
+        supplies["cloth"] = {"width": draw(LENGTHS), "room": draw(LENGTHS)}
+        supplies["cloth"] |= draw(st.sampled_from(({}, {"sheet": [18, "22 cm"]}, {"length": 99})))
+    return {"units": unit, "title": draw(NAMES), "rim": draw(st.sampled_from(("1/16 in", "0", "0.123456789 mm"))),
+            "gap": draw(LENGTHS), "background": ground, "supplies": supplies, "block": [block]}  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None)
+@given(plans())
+def test_any_plan_comes_back_from_its_values_and_its_text(values):
+    """A length would change by a hair each time a plan is kept, or a name lose its quotes."""
+    plan = plan_of_values(values)
+    assert plan_of_values(plan_values(plan)) == plan
+    assert plan_of_text(plan_text(plan), title="another") == plan
+
+
+def test_a_length_no_ruler_has_comes_back_all_but_exact():
+    """A plan with a number that somebody's program worked out could not be kept."""
+    plan = plan_of_values({"units": "in", "rim": 1 / 3e-3 / 1e6, "block": [{"prints": [3]}], "gap": 1e-70})
+    back = plan_of_text(plan_text(plan))
+    assert back.rim == plan.rim
+    assert back.gap == 0  # it would take more letters than a length may have
+
+
+def test_names_with_quotes_marks_and_lines_come_back():
+    """A hostile name would end its line of the file and begin one of its own."""
+    stacks = [['say "hi"', "a\nrim = 3", "\x7f\x00\\", "𝄞 <b>é"]]
+    plan = plan_of_values({"units": "mm", "block": [{"prints": [90, 60, 40, 20], "stacks": stacks}]})
+    assert plan_of_text(plan_text(plan)).blocks[0].core.stacks == tuple(map(tuple, stacks))
+
+
+def test_half_letters_become_question_marks_in_the_text():
+    """A name from a broken file name would make a text that no file can hold."""
+    plan = plan_of_values({"units": "mm", "block": [{"prints": [90], "name": "a\ud800"}]})
+    assert plan_of_text(plan_text(plan)).blocks[0].name == "a?"
+
+
+def test_what_a_plan_without_a_file_may_not_say_is_refused_in_the_same_words():
+    """The panel would take what the command refuses, or name a file that is not there."""
+    with pytest.raises(InvalidInputError, match=r"^Gap must not be negative; got -1\. Leave out the minus sign\.$"):
+        plan_of_values({"units": "mm", "gap": -1, "block": [{"prints": [90]}]})
+    with pytest.raises(InvalidInputError, match="^Block 'Hearth': count must be a whole number from 1 to 1000; got 0"):
+        plan_of_text('units = "mm"\n[[block]]\nname = "Hearth"\nprints = [9]\ncount = 0')
+    with pytest.raises(InvalidInputError, match="^Background: margin must be a finite number; got nan"):
+        plan_of_text('units = "mm"\n[background]\nmargin = nan\n[[block]]\nprints = [9]')
+    with pytest.raises(InvalidInputError, match=r"^Block 1, surround 1: every key must be a known one; got 'x'"):
+        plan_of_values({"units": "mm", "block": [{"prints": [90], "surrounds": [{"x": 1}]}]})
+
+
+@pytest.mark.parametrize("text", ["units = ", "a=" + "[" * 5000, "\x00"])
+def test_text_that_is_no_toml_is_refused(text):
+    """A slip of the pen in the field would end in a traceback."""
+    with pytest.raises(InvalidInputError, match="^A plan must be TOML; this cannot be read: .*Correct it there"):
+        plan_of_text(text)
+
+
+def test_the_table_a_plan_names_stands_in_the_folder_that_is_given(tmp_path):
+    """Swatches would be looked for in the wrong folder."""
+    text = 'units = "mm"\ntable = "pile.csv"\n[[block]]\nprints = [90]'
+    assert plan_of_text(text, folder=tmp_path).table == tmp_path / "pile.csv"
+    assert plan_of_text(plan_text(plan_of_text(text, folder=tmp_path))).table == tmp_path / "pile.csv"

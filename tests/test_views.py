@@ -9,14 +9,17 @@ from contrastkit.compose.groups import Breaks, fixed_breaks
 from contrastkit.errors import InvalidInputError
 from contrastkit.light.distance import seen_colour_from
 from contrastkit.light.lightness import lightness_to_luminance, luminance, luminance_to_lightness, srgb1_to_linear
+from contrastkit.light.vision import EYES, as_seen_by, by_lamp
 from contrastkit.show.crops import encoded
 from contrastkit.show.views import (
     VIEWS,
     Viewing,
+    by_warm_lamp,
     from_afar,
     in_grey,
     in_values,
     size_from_afar,
+    to_eyes,
     view_named,
 )
 
@@ -172,6 +175,27 @@ def test_a_thing_is_drawn_as_small_as_it_looks():
     assert size_from_afar(100, 2000, reading_mm=400) == pytest.approx(20)
 
 
+# By a lamp, with other eyes.
+
+
+def test_views_by_a_lamp_and_with_other_eyes_are_what_light_makes_of_pixels():
+    """A picture would go another way than the numbers that are told with it."""
+    picture = np.random.default_rng(5).uniform(0, 1, (6, 7, 3)).astype(np.float32)
+    lit = {"lamp": by_lamp(picture)} | {eyes: as_seen_by(picture, eyes) for eyes in EYES}
+    for name, expected in lit.items():
+        assert view_named(name).see(picture, VIEWING) == pytest.approx(expected, abs=1e-6)  # 32-bit light
+
+
+def test_the_lamp_and_the_severity_can_be_chosen():
+    """An old lamp would be taken for a new one, weak eyes for blind ones."""
+    picture = np.full((2, 2, 3), (0.5, 0.1, 0.05), np.float32)
+    assert by_warm_lamp(picture, lamp="filament") == pytest.approx(by_lamp(picture, "filament"), abs=1e-6)
+    weak = as_seen_by(picture, "deutan", severity=0.4)
+    assert to_eyes(picture, "deutan", severity=0.4) == pytest.approx(weak, abs=1e-6)
+    with pytest.raises(InvalidInputError, match=r"A lamp must be one of filament, LED; got 'sun'"):
+        by_warm_lamp(picture, lamp="sun")
+
+
 # All of them.
 
 
@@ -196,6 +220,10 @@ def test_every_view_keeps_the_shape_and_leaves_the_picture_alone(name):
         ("values", Viewing(1, breaks=Breaks((50,), ("dark", "light"))), "in two values"),
         ("far", VIEWING, "as seen from 3 m"),
         ("far", Viewing(1, distance_mm=2500), "as seen from 2.5 m"),
+        ("lamp", VIEWING, "by a warm lamp"),
+        ("protan", VIEWING, "to eyes that take red for dark"),
+        ("deutan", VIEWING, "to eyes that mix up red and green"),
+        ("tritan", VIEWING, "to eyes that mix up blue and green"),
     ],
 )
 def test_every_view_says_what_it_is(name, viewing, words):

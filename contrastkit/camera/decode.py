@@ -142,6 +142,24 @@ _RAW_STARTS = (b"FUJIFILMCCD-RAW", b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"FOVb",
 _HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
 
 
+def refuse_stranger(name: str, suffix: str, head: bytes) -> None:
+    """
+    Let a file pass whose first bytes are those of a photograph; its end need not be there yet.
+
+    Parameters
+    ----------
+    name : how to name it in a message, in quotes
+    suffix : its ending, such as ".jpg"
+    head : its first bytes, 4096 or all
+
+    Raises
+    ------
+    UnreadablePhotoError
+        It is something else; the message says what.
+    """
+    _reader(Source(name, suffix.lower(), head, len(head)))
+
+
 def _reader(source: Source) -> Callable[[Source, int], Decoded]:
     head = source.data[:32]
     if head.startswith(b"\xff\xd8\xff"):

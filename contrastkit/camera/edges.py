@@ -75,8 +75,8 @@ def seen_along(codes: NDArray[np.uint8], root_table: Singles, polygons: list[Flo
     sides = sides_of(polygons)
     offsets = np.asarray((_OUT - np.arange(_OUT + _IN + 1)) * _STEP, float)
     stretches = _profiles(codes, root_table, sides, offsets)
-    alone = np.zeros((len(sides.length), len(offsets)), np.bool_)
-    shift, _, seen = _edges(stretches, alone, sides, offsets)
+    beyond = np.broadcast_to(offsets > _ON_EDGE + 2, (len(sides.length), len(offsets)))  # not looked at, as if foreign
+    shift, _, seen = _edges(stretches, beyond, sides, offsets)
     on_edge = sides.length * (seen & (np.abs(shift) <= _ON_EDGE))
     return [float(on_edge[sides.owner == index].sum() / sides.length[sides.owner == index].sum())
             for index in range(len(polygons))]

@@ -141,8 +141,8 @@ def checked_outline(photo: Photo, outline: ArrayLike, name: str) -> Floats:
         corners = np.zeros((0, 2))
     if not 3 <= len(corners) <= _MOST_CORNERS or not np.isfinite(corners).all():
         raise InvalidInputError(
-            f"An outline must have from 3 to {_MOST_CORNERS} corners, a row and a column each; that of {name!r:.80} has "
-            "not. Draw it anew."
+            f"An outline must have from 3 to {_MOST_CORNERS} corners, a row and a column each; that of {name!r:.80} "
+            "has not. Draw it anew."
         )
     if (corners < -0.5).any() or (corners > np.array(photo.size) - 0.5).any():
         raise InvalidInputError(

@@ -38,6 +38,7 @@ _LONGEST = 6.0  # length over width beyond which a thing is a ruler or a tape, n
 _EVEN_SQUARES = (0.1, 0.07, 0.05, 0.035, 0.025)  # of the long side: how large an even place that is pointed at may be
 _ROUND_POINT = 0.3  # of the long side: how far a scale or chart may reach from where it is pointed at [design choice]
 _TINTED = 0.3  # natural logarithm by which the channels of what is pointed at may part [design choice]
+_TOO_LIGHT = 0.5  # linear light that a card of 18 % never reads at any usual exposure [design choice]
 _HALVED = 1_500_000  # pixels from which a photograph kept at full resolution is searched at half [design choice]
 _SOLID = 0.92  # a thing at the frame less solid than this is a hand or a cable, not a cut piece [design choice]
 _STRAIGHT = 0.45  # share of the outline seen sharp from which a thing at the frame is a cut piece [design choice]
@@ -152,14 +153,21 @@ def remeasure(result: PhotoResult, outlines: Mapping[str, ArrayLike]) -> PhotoRe
     import pandas as pd
 
     known = {text: place for place, text in enumerate(result.table["outline"])}
-    texts = {name: json.dumps(np.round(np.asarray(outline, float), 1).tolist()) if len(np.shape(outline)) == 2 else ""
-             for name, outline in outlines.items()}
+    texts = {name: _as_text(outline) for name, outline in outlines.items()}
     new = measure_outlines(result.photo, result.calibration,
                            {name: outline for name, outline in outlines.items() if texts[name] not in known})
     kept = {name: known[text] for name, text in texts.items() if text in known}
     old = result.table.iloc[list(kept.values())].assign(swatch_id=list(kept))
     table = pd.concat([part for part in (old, new) if len(part)] or [new])
     return replace(result, table=table.set_index("swatch_id", drop=False).loc[list(outlines)].reset_index(drop=True))
+
+
+def _as_text(outline: ArrayLike) -> str:
+    """An outline as the table has it; nothing for what is none, which `measure_outlines` refuses."""
+    try:
+        return json.dumps(np.round(np.asarray(outline, float), 1).tolist())
+    except (TypeError, ValueError):
+        return ""
 
 
 def _as_box(photo: Photo, finding: Finding, choice: ReferenceChoice, place: Box | Point) -> Box:
@@ -169,7 +177,13 @@ def _as_box(photo: Photo, finding: Finding, choice: ReferenceChoice, place: Box 
         reach = _ROUND_POINT * max(photo.size)
         low, high = np.maximum(np.subtract(place, reach), 0), np.minimum(np.add(place, reach), photo.size)
         return float(low[0]), float(low[1]), float(high[0]), float(high[1])
-    return box_at(photo, finding, place)
+    box = box_at(photo, finding, place)
+    if not choice.lightness and _reading(photo, box) > _TOO_LIGHT:
+        raise CalibrationError(
+            f"A grey card must read far darker than white; at row {place[0]:.0f}, column {place[1]:.0f} of "
+            f"{photo.name} lies something nearly white. Point at the card, or say how light this is, such as card=92."
+        )
+    return box
 
 
 def box_at(photo: Photo, finding: Finding, point: Point) -> Box:
@@ -198,6 +212,14 @@ def box_at(photo: Photo, finding: Finding, point: Point) -> Box:
     corners = (np.concatenate([low, high]) + 0.5) * photo.reduction
     top, left, bottom, right = np.clip(corners, 0, [*photo.size, *photo.size]).tolist()
     return top, left, bottom, right
+
+
+def _reading(photo: Photo, box: Box) -> float:
+    """Linear light in the middle of a box, as the photograph's own profile has it."""
+    top, left, bottom, right = (side / photo.reduction for side in box)
+    outline = np.array([[top, left], [top, right], [bottom, right], [bottom, left]])
+    part, mask = middle_of(photo.codes, outline, 0.6)
+    return float(np.mean(cv2.mean(linear_of(part, photo.space.luts(photo.bits)), mask)[:3]))
 
 
 def _holds(thing: Thing, row: float, col: float) -> bool:

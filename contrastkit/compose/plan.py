@@ -41,6 +41,7 @@ Only `units` and one block with `prints` must be there. Lengths are numbers, or 
 from __future__ import annotations
 
 import difflib
+import json
 import math
 import os
 import tomllib
@@ -53,7 +54,7 @@ from typing import TYPE_CHECKING, Any
 from contrastkit.compose.blocks import MOST_SURROUNDS, BlockShape, Surround
 from contrastkit.compose.packing import Material
 from contrastkit.errors import InvalidInputError
-from contrastkit.lengths import UNITS, length_words, parse_length
+from contrastkit.lengths import MM_PER_INCH, UNITS, length_words, parse_length
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -76,6 +77,8 @@ _KEYS = {
     "block": ("name", "count", "prints", "layers", "stacks", "surrounds"),
     "block.surrounds": ("turned", "prints", "layers", "stacks"),
 }
+_FINEST_PART = 256  # of an inch; what is finer was not read off a ruler
+_LONGEST_FRACTION = 50  # letters; a little less than what is read as a length
 _EXAMPLE = '[[block]] with prints = ["3 1/2", "2 1/2"]'
 
 
@@ -217,7 +220,95 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
     ('plan', 'Hearth', (Fraction(889, 10), Fraction(127, 2)))
     """
     file = Path(path)
-    top = _Part(_entries(file), _shown(file.name), "the plan")
+    return _plan(_Part(_entries(file), _shown(file.name), "the plan"), file.stem, file.parent)
+
+
+def plan_of_text(text: str, *, title: str = "plan", folder: Path | None = None) -> Plan:
+    """
+    Return the plan that a text says, as it would stand in a file.
+
+    Parameters
+    ----------
+    text : TOML, as shown at the top of this module
+    title : of a plan that says none
+    folder : where the table stands that it names; if not given, where the program runs
+
+    Raises
+    ------
+    InvalidInputError
+        As for `read_plan`, with no file to be named.
+
+    >>> plan_of_text('units = "mm"\\n[[block]]\\nname = "Hearth"\\nprints = [90, 60]').blocks[0].shape.side
+    Fraction(90, 1)
+    """
+    try:
+        entries = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        why = "it is nested too deep" if isinstance(error, RecursionError) else str(error).rstrip(".")
+        raise InvalidInputError(f"A plan must be TOML; this cannot be read: {why}. Correct it there.") from error
+    return plan_of_values(entries, title=title, folder=folder)
+
+
+def plan_of_values(values: Mapping[str, Any], *, title: str = "plan", folder: Path | None = None) -> Plan:
+    """
+    Return the plan that plain values say: tables as dictionaries, lists, texts and numbers, as TOML has them.
+
+    Parameters
+    ----------
+    values : by the keys shown at the top of this module
+    title, folder : as for `plan_of_text`
+
+    Raises
+    ------
+    InvalidInputError
+        As for `plan_of_text`.
+
+    >>> plan_of_values({"units": "mm", "block": [{"prints": [90, 60], "count": 4}]}).block_count
+    4
+    """
+    return _plan(_Part(dict(values), "", "the plan"), title, folder or Path())
+
+
+def plan_values(plan: Plan) -> dict[str, Any]:
+    """
+    Return a plan as plain values, from which `plan_of_values` makes it again.
+
+    >>> plan = plan_of_values({"units": "in", "rim": 0.0625, "block": [{"name": "Hearth", "prints": ["3 1/2"]}]})
+    >>> plan_values(plan)["rim"], plan_values(plan)["block"]
+    ('1/16', [{'name': 'Hearth', 'count': 1, 'prints': ['3 1/2']}])
+    """
+    return _without_nothing({
+        "title": plan.title, "units": plan.unit, "rim": _written(plan.rim, plan.unit),
+        "gap": _written(plan.gap, plan.unit), "table": None if plan.table is None else str(plan.table),
+        "background": _background_values(plan.background, plan.unit), "supplies": _supplies_values(plan),
+        "block": [_block_values(block, plan.unit) for block in plan.blocks],
+    })  # fmt: skip
+
+
+def plan_text(plan: Plan) -> str:
+    """
+    Return a plan as the TOML that `read_plan` reads.
+
+    >>> print(plan_text(plan_of_values({"units": "mm", "block": [{"name": "Hearth", "prints": [90.5]}]})), end="")
+    title = "plan"
+    units = "mm"
+    rim = "0"
+    gap = "0"
+    <BLANKLINE>
+    [background]
+    margin = "0"
+    in_row = 1
+    spacing = "0"
+    <BLANKLINE>
+    [[block]]
+    name = "Hearth"
+    count = 1
+    prints = ["90.5"]
+    """
+    return "\n".join(_toml(plan_values(plan), ())).lstrip("\n") + "\n"
+
+
+def _plan(top: _Part, title: str, folder: Path) -> Plan:
     top.check_keys()
     unit = top.choice("units", UNITS)
     rim, gap = top.length("rim", unit, default=0), top.length("gap", unit, default=0)
@@ -225,9 +316,9 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
     web, cloth, cloth_width, plates = _supplies(top, unit)
     table = top.text("table", "")
     return Plan(
-        title=top.text("title", "") or file.stem, unit=unit, rim=rim, gap=gap,
+        title=top.text("title", "") or title, unit=unit, rim=rim, gap=gap,
         background=_background(top, unit, sum(block.count for block in blocks)), blocks=blocks, web=web, cloth=cloth,
-        cloth_width=cloth_width, plates=plates, table=file.parent / table if table else None,
+        cloth_width=cloth_width, plates=plates, table=folder / table if table else None,
     )
 
 
@@ -326,7 +417,11 @@ class _Part:
     kind: str
 
     def error(self, text: str) -> InvalidInputError:
-        return InvalidInputError(f"{self.place}: {text}")
+        return InvalidInputError(f"{self.place}: {text}" if self.place else f"{text[:1].upper()}{text[1:]}")
+
+    def within(self, part: str) -> str:
+        """The place of a part of this one."""
+        return f"{self.place}, {part}" if self.place else part[:1].upper() + part[1:]
 
     def check_keys(self) -> None:
         known = _KEYS[self.kind]
@@ -340,7 +435,7 @@ class _Part:
         kind = key if self.kind == "the plan" else f"{self.kind}.{key}"
         if not isinstance(entries, dict):
             raise self.error(f"{key} must be a table; got {_brief(entries)}. Write its keys under a heading [{kind}].")
-        part = _Part(entries, f"{self.place}, {key}", kind)
+        part = _Part(entries, self.within(key), kind)
         part.check_keys()
         return part
 
@@ -355,7 +450,7 @@ class _Part:
         for number, entries in enumerate(listed, start=1):
             name = entries.get("name")
             called = f"{noun} {_shown(name)}" if isinstance(name, str) and name else f"{noun} {number}"
-            part = _Part(entries, f"{self.place}, {called}", kind)
+            part = _Part(entries, self.within(called), kind)
             part.check_keys()
             yield part
 
@@ -513,7 +608,7 @@ def _surrounds(part: _Part) -> list[_Part]:
             f"surrounds must be a whole number from 0 to {MOST_SURROUNDS}, or tables; got {_brief(value)}. Write how "
             "many there are, or the keys of each under a heading [[block.surrounds]]."
         )
-    return [_Part({}, f"{part.place}, surround {number}", "block.surrounds") for number in range(1, value + 1)]
+    return [_Part({}, part.within(f"surround {number}"), "block.surrounds") for number in range(1, value + 1)]
 
 
 def _own_prints(part: _Part, unit: str) -> tuple[Fraction, ...] | None:
@@ -587,3 +682,111 @@ def _check_all(top: _Part, blocks: Sequence[PlannedBlock]) -> None:
         raise top.error(
             f"a plan must have at most {MOST_PIECES:,} pieces; got {pieces:,}. Make fewer blocks, or several plans."
         )
+
+
+# The way back.
+
+
+def _without_nothing(values: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in values.items() if value not in (None, "", False, [], {})}
+
+
+def _written(length: Fraction, unit: str) -> str:
+    """A length so that it is read back exactly: bare in the plan's unit where that is short, else with the other."""
+    plain = {"in": _fraction_words(length / MM_PER_INCH), "mm": _decimal_words(length)}
+    other = "mm" if unit == "in" else "in"
+    if plain[unit]:
+        return plain[unit]
+    short = length if len(str(length)) <= _LONGEST_FRACTION else length.limit_denominator(10**9)  # far below any blade
+    return f"{plain[other]} {other}" if plain[other] else f"{short.numerator}/{short.denominator} mm"
+
+
+def _fraction_words(inches: Fraction) -> str:
+    """Inches as a ruler has them, such as 3 1/2; nothing where they are finer than any ruler."""
+    whole, part = divmod(inches, 1)
+    if part.denominator > _FINEST_PART:
+        return ""
+    return " ".join(filter(None, (str(whole) if whole or not part else "", str(part) if part else "")))
+
+
+def _decimal_words(mm: Fraction) -> str:
+    """Millimetres as a decimal; nothing where it would not end soon."""
+    return f"{float(mm):.6f}".rstrip("0").rstrip(".") if (mm * 10**6).denominator == 1 else ""
+
+
+def _background_values(ground: Background, unit: str) -> dict[str, Any]:
+    return _without_nothing({
+        "cloth": ground.cloth, "lightness": ground.lightness, "margin": _written(ground.margin, unit),
+        "in_row": ground.in_row, "spacing": _written(ground.spacing, unit), "in_turn": ground.in_turn,
+    }) | ({} if ground.lightness is None else {"lightness": ground.lightness})  # fmt: skip
+
+
+def _supplies_values(plan: Plan) -> dict[str, Any]:
+    unit = plan.unit
+    plates = [{"motif": plate.motif, "print": _written(plate.print_side, unit)} for plate in plan.plates]
+    cloth = _material_values(plan.cloth, unit, sheets=plan.cloth is not None and plan.cloth.length is not None)
+    if plan.cloth_width is not None:
+        cloth["width"] = _written(plan.cloth_width, unit)
+    web = _material_values(plan.web, unit, sheets=False)
+    return _without_nothing({"web": web, "cloth": cloth, "plates": plates})
+
+
+def _material_values(material: Material | None, unit: str, *, sheets: bool) -> dict[str, Any]:
+    """As a roll, or as sheets: to packing, a roll of limited length and a sheet are the same."""
+    if material is None:
+        return {}
+    room = {} if not material.room else {"room": _written(material.room, unit)}
+    if sheets and material.length is not None:
+        return {"sheet": [_written(material.width, unit), _written(material.length, unit)]} | room
+    length = {} if material.length is None else {"length": _written(material.length, unit)}
+    return {"width": _written(material.width, unit)} | length | room
+
+
+def _block_values(block: PlannedBlock, unit: str) -> dict[str, Any]:
+    surrounds = [
+        _without_nothing({
+            "turned": surround.turned,
+            "prints": [] if surround.prints is None else [_written(side, unit) for side in surround.prints],
+            "layers": [] if _inherited(block.core, layers) else _group_values(layers),
+            "stacks": [list(stack) for stack in layers.stacks],
+        })
+        for surround, layers in zip(block.shape.surrounds, block.surrounds, strict=True)
+    ]  # fmt: skip
+    return _without_nothing({
+        "name": block.name, "count": block.count, "prints": [_written(side, unit) for side in block.shape.prints],
+        "layers": _group_values(block.core) if any(block.core.groups) else [],
+        "stacks": [list(stack) for stack in block.core.stacks], "surrounds": surrounds,
+    })  # fmt: skip
+
+
+def _inherited(core: Layers, layers: Layers) -> bool:
+    return layers.groups == (core.groups if len(core.groups) == len(layers.groups) else ("",) * len(layers.groups))
+
+
+def _group_values(layers: Layers) -> list[str]:
+    return [group or ANY for group in layers.groups]
+
+
+def _toml(values: Mapping[str, Any], heading: tuple[str, ...]) -> Iterator[str]:
+    """Lines of a table: its own keys first, then the tables in it under their headings."""
+    for key, value in values.items():
+        if not _is_tables(value):
+            yield f"{key} = {_toml_value(value)}"
+    for key, value in values.items():
+        inner = (*heading, key)
+        for table in value if isinstance(value, list) and _is_tables(value) else [value] * isinstance(value, dict):
+            yield ""
+            yield f"[[{'.'.join(inner)}]]" if isinstance(value, list) else f"[{'.'.join(inner)}]"
+            yield from _toml(table, inner)
+
+
+def _is_tables(value: Any) -> bool:
+    return isinstance(value, dict) or (isinstance(value, list) and bool(value) and isinstance(value[0], dict))
+
+
+def _toml_value(value: Any) -> str:
+    if isinstance(value, list):
+        return f"[{', '.join(map(_toml_value, value))}]"
+    if isinstance(value, str):  # JSON and TOML quote alike, but for DEL and halves of letters, which TOML cannot hold
+        return json.dumps(value.encode("utf-8", "replace").decode(), ensure_ascii=False).replace("\x7f", "\\u007f")
+    return str(value).lower() if isinstance(value, bool) else repr(value)

@@ -217,8 +217,9 @@ def _check(piece: Placed) -> None:
 
 def _turns(corners: Array) -> float:
     """Below 0 where a polygon turns both ways, or has no area."""
-    ahead = np.roll(corners, -1, axis=0) - corners
-    crossed = ahead[:, 0] * np.roll(ahead[:, 1], -1) - ahead[:, 1] * np.roll(ahead[:, 0], -1)
+    ahead = _following(corners) - corners
+    after = _following(ahead)
+    crossed = ahead[:, 0] * after[:, 1] - ahead[:, 1] * after[:, 0]
     scale = np.abs(crossed).max()
     if scale == 0:
         return -1
@@ -226,8 +227,13 @@ def _turns(corners: Array) -> float:
 
 
 def _area(corners: Array) -> float:
-    x, y = corners.T
-    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+    (x, y), (next_x, next_y) = corners.T, _following(corners).T
+    return float(x @ next_y - y @ next_x) / 2
+
+
+def _following(points: Array) -> Array:
+    """Of each point the next one round."""
+    return np.concatenate((points[1:], points[:1]))
 
 
 # --- what fills a piece ----------------------------------------------------------------------------------------------
@@ -460,7 +466,7 @@ def _spans(corners: Array, rows: Array) -> tuple[Array, Array]:
     """From and to which column each row runs inside a convex polygon; the same where it does not."""
     low, high = np.full(len(rows), -np.inf), np.full(len(rows), np.inf)
     turn = 1 if _area(corners) > 0 else -1
-    for (x0, y0), (x1, y1) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+    for (x0, y0), (x1, y1) in zip(corners.tolist(), _following(corners).tolist(), strict=True):
         rise = turn * (y1 - y0)
         if rise == 0:
             high = np.where(turn * (x1 - x0) * (rows - y0) < 0, -np.inf, high)
@@ -504,5 +510,8 @@ class _Affine:
 def _affine(of: Array, to: Array) -> _Affine:
     """The affine map that takes the points of one polygon nearest to those of another."""
     middle, goal = of.mean(axis=0), to.mean(axis=0)
-    linear = np.linalg.lstsq(of - middle, to - goal, rcond=None)[0].T
+    apart = of - middle
+    (a, b), (_, c) = (apart.T @ apart).tolist()
+    inverse = np.array(((c, -b), (-b, a))) / (a * c - b * b)  # normal equations: quick, and exact enough for corners
+    linear = (inverse @ (apart.T @ (to - goal))).T
     return _Affine(linear, goal - linear @ middle)

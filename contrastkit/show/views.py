@@ -1,5 +1,5 @@
 """
-Ways to look at a picture: in true grey, in a few values, from across the room.
+Ways to look at a picture: in true grey, in a few values, from across the room, by a warm lamp, with other eyes.
 
 Linear RGB (0-1), shape (rows, cols, 3), goes in and comes out of each. What a view has to know beside the picture is
 in a `Viewing`; `VIEWS` names them all, so that whoever shows pictures need not know which views there are.
@@ -21,6 +21,7 @@ from contrastkit.compose.seams import metres
 from contrastkit.errors import InvalidInputError
 from contrastkit.light.distance import VALUE_KERNEL, seen_colour_from
 from contrastkit.light.lightness import SRGB, lightness_to_luminance, luminance_to_lightness
+from contrastkit.light.vision import eyes_matrix, lamp_matrix
 from contrastkit.show.look import group_lightness
 
 Image = NDArray[np.float32]
@@ -149,6 +150,55 @@ def from_afar(image: Image, *, mm_per_pixel: float, distance_mm: float) -> Image
     return cast(Image, cv2.resize(seen, (cols, rows), interpolation=cv2.INTER_LINEAR))
 
 
+def by_warm_lamp(image: Image, *, lamp: str = "LED") -> Image:
+    """
+    Return a picture as it looks by a warm lamp to an eye that is used to it: white stays white, reds come forward.
+
+    Parameters
+    ----------
+    image : linear RGB, shape (rows, cols, 3)
+    lamp : "LED" or "filament"; see `contrastkit.light.vision`, which says how far it is off
+
+    Raises
+    ------
+    InvalidInputError
+        Not a picture of three channels, one with unknown or negative light, or no lamp of ours.
+
+    Examples
+    --------
+    >>> by_warm_lamp(np.array([[[0.5, 0.1, 0.1]]], np.float32)).round(2).tolist()
+    [[[0.5400000214576721, 0.1599999964237213, 0.10000000149011612]]]
+    """
+    return _through(image, lamp_matrix(lamp))
+
+
+def to_eyes(image: Image, eyes: str, *, severity: float = 1.0) -> Image:
+    """
+    Return a picture as it looks to somebody with a colour-vision deficiency.
+
+    Parameters
+    ----------
+    image : linear RGB, shape (rows, cols, 3)
+    eyes, severity : as for `contrastkit.light.vision.eyes_matrix`
+
+    Raises
+    ------
+    InvalidInputError
+        Not a picture of three channels, one with unknown or negative light, none of these eyes, or a severity outside
+        0-1.
+
+    Examples
+    --------
+    >>> to_eyes(np.array([[[0.5, 0.1, 0.1]]], np.float32), "protan").round(2).tolist()
+    [[[0.1599999964237213, 0.15000000596046448, 0.10000000149011612]]]
+    """
+    return _through(image, eyes_matrix(eyes, severity=severity))
+
+
+def _through(image: Image, matrix: NDArray[np.float64]) -> Image:
+    return cast(Image, np.clip(_checked(image) @ matrix.T.astype(np.float32), 0, 1))
+
+
 def _eye_mm(distance_mm: float) -> float:
     """How wide the eye's narrowest blur is at a distance: all of its bell at half its height."""
     return distance_mm * math.radians(VALUE_KERNEL[0][0])
@@ -195,6 +245,10 @@ VIEWS: dict[str, View] = {
             image, mm_per_pixel=viewing.mm_per_pixel, distance_mm=viewing.distance_mm
         ),
     ),
+    "lamp": View(lambda _: "by a warm lamp", lambda image, _: by_warm_lamp(image)),
+    "protan": View(lambda _: "to eyes that take red for dark", lambda image, _: to_eyes(image, "protan")),
+    "deutan": View(lambda _: "to eyes that mix up red and green", lambda image, _: to_eyes(image, "deutan")),
+    "tritan": View(lambda _: "to eyes that mix up blue and green", lambda image, _: to_eyes(image, "tritan")),
 }
 
 

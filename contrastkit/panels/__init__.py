@@ -1,0 +1,1 @@
+"""Panels for notebooks and pages: a frozen session, and thin widgets over it."""
