@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import secrets
+import signal
 import warnings
 from collections.abc import Callable
 from pathlib import Path
@@ -47,6 +48,7 @@ def run(folder: Path, notebook: str, *, port: int, browser: bool, opened: Callab
         with warnings.catch_warnings():
             warnings.showwarning = _in_silence
             server = LabApp.initialize_server(argv=[], config=config)
+            _stop_on_signals(server)
             server.io_loop.add_callback(lambda: opened(f"http://127.0.0.1:{port}/lab/tree/{notebook}?token={token}"))
             server.start()
             server.io_loop.run_sync(lambda: server.kernel_manager.shutdown_all(now=True))
@@ -58,6 +60,14 @@ def _in_silence(*_: Any, **__: Any) -> None:
     """What packages say of one another is for their makers."""
 
 
+def _stop_on_signals(server: Any) -> None:
+    # JupyterLab asks first, or where there is no terminal to ask in, leaves kernels behind
+    for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
+        number = getattr(signal, name, None)
+        if number is not None:
+            signal.signal(number, lambda *_: server.stop(from_signal=True))
+
+
 def _free_port(port: int) -> int:
     [tried] = bind_sockets(port, "127.0.0.1")
     with tried:
@@ -66,7 +76,6 @@ def _free_port(port: int) -> int:
 
 def _configured(folder: Path, notebook: str, *, port: int, token: str, browser: bool) -> Config:
     config = Config()
-    config.JupyterApp.answer_yes = True  # Ctrl-C stops it, without a question
     config.ServerApp.update(
         ip="127.0.0.1", port=port, port_retries=0, open_browser=browser, root_dir=str(folder), terminals_enabled=False,
         allow_root=True,  # it serves whoever started it, and nobody else

@@ -23,7 +23,7 @@ const STYLE = `
 .ck-board .ck-corner circle { vector-effect: non-scaling-stroke; }
 .ck-board .ck-grip { fill: #fff; stroke: #111; stroke-width: 2; pointer-events: none; }
 .ck-board .ck-corner:focus-visible .ck-grip { fill: #111; stroke: #fff; stroke-width: 4; }
-.ck-board .ck-reach { fill: transparent; pointer-events: all; touch-action: none; }
+.ck-board .ck-reach { fill: transparent; pointer-events: all; }
 .ck-board .ck-between { fill: #111; stroke: #fff; stroke-width: 1.5; pointer-events: none; }
 .ck-board .ck-cross { outline: none; pointer-events: none; }
 .ck-board[data-task="draw"] svg, .ck-board[data-task="point"] svg { cursor: crosshair; }
@@ -457,6 +457,14 @@ function render({ model, el }) {
     svg.addEventListener("pointercancel", drop);
     window.addEventListener("keydown", key, true);
   });
+
+  // A finger on a corner drags it; the page would scroll, since styles of marks say nothing about touch.
+  svg.addEventListener("touchstart", (event) => {
+    const [finger] = event.touches;
+    if (event.touches.length === 1 && grip_at({ clientX: finger.clientX, clientY: finger.clientY, pointerType: "touch" })) {
+      event.preventDefault();
+    }
+  }, { passive: false });
 
   svg.addEventListener("click", (event) => {
     if (task() !== "look") {

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 PAGES = {
     "whole_job": "Whole job", "photograph": "Photograph", "sort": "Sort", "explore": "Explore", "stack": "Stack",
-    "plan": "Plan",
+    "plan": "Plan", "teach": "Teach",
 }  # fmt: skip
 """The notebooks that are pages, in the order of the work, and what each is called in a page's navigation."""
 FIRST = "whole_job"

@@ -1,6 +1,7 @@
 // Pieces to tap, and the stacks they are laid on: pictures, layers, staircases of value, and what would be better.
 
 const STYLE = `
+.ck-table-part { display: flex; flex-direction: column; }
 .ck-table-stacks { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(250px, 100%), 1fr)); gap: 20px 24px; }
 .ck-table-stack { min-width: 0; padding-top: 6px; border-top: 3px solid transparent; container-type: inline-size; }
 .ck-table-stack[data-at="true"] { border-top-color: var(--ck-text); }
@@ -35,12 +36,16 @@ const STYLE = `
 .ck .ck-table-group button:hover, .ck .ck-table-offer button:hover { text-decoration: none; outline: 2px solid var(--ck-table-ink); outline-offset: 1px; }
 .ck .ck-table-group button:focus-visible, .ck .ck-table-offer button:focus-visible { outline: 3px solid var(--ck-table-ink); outline-offset: 2px; }
 .ck-table-face { width: 52px; height: 52px; background-repeat: no-repeat; flex: none; }
-.ck-table-level { font-size: .875rem; line-height: 1.3; }
-.ck .ck-table-group button[aria-pressed="true"] .ck-table-face { box-shadow: 0 0 0 2px var(--ck-table-surround), 0 0 0 5px var(--ck-table-ink); }
+.ck-table-level { font-size: .875rem; line-height: 1.2; margin-top: 3px; }
+.ck .ck-table-group button[aria-pressed="true"] .ck-table-face { box-shadow: 0 0 0 1px var(--ck-table-surround), 0 0 0 3px var(--ck-table-ink); }
 .ck-table-badge { position: absolute; left: 2px; top: 0; min-width: 20px; padding: 0 4px; background: var(--ck-table-ink); color: var(--ck-table-surround);
   font-weight: 700; font-size: .875rem; line-height: 20px; text-align: center; }
 .ck-table-pick { position: absolute; right: 2px; top: 0; width: 16px; height: 16px; border: 4px solid var(--ck-table-ink); background: var(--ck-table-surround); }
 .ck-table-tray { margin-top: 20px; max-height: 372px; overflow: auto; border: 1px solid var(--ck-line); }
+.ck-table-part[data-empty="true"] .ck-table-tray { margin-top: 0; max-height: none; }
+.ck-table-part[data-empty="true"] .ck-table-stacks { display: none; }
+/* On a narrow page the pile is where the hand needs it: in view together with the stack. */
+@container (max-width: 620px) { .ck-table-tray { order: -1; max-height: 250px; margin: 0 0 16px; } }
 .ck-table-group h4 { display: flex; gap: 8px; align-items: baseline; margin: 0; padding: 6px 8px; position: sticky; top: 0; z-index: 2;
   background: var(--ck-page); }
 .ck-table-bars { height: .72em; }
@@ -227,6 +232,7 @@ function render({ model, el }) {
       addresses.clear();
     }
     told.forEach((each, number) => fill(sections[number], each, number, number === at, told.length > 1));
+    el.dataset.empty = String(told.length === 1 && !told[0].layers.length);
     paintPictures();
     paintLying();
     if (key) {

@@ -210,7 +210,7 @@ class StackPanel(Panel):
         asked = not self.desk.session.laying.better
         self.desk.change(
             hand.looking(self.desk.session, better=asked),
-            "What would be better is asked of the pile." if asked else "What would be better is put away.",
+            "What would be better is asked of the pile." if asked else "What would be better is hidden.",
         )
         told = self.table.better
         if told:
@@ -352,7 +352,7 @@ class StackPanel(Panel):
         now = session.laying
         self.view.offer(_view_options(session), now.view)
         self.distance.show(now.distance_mm / 1000)
-        self.mend.label = "Put that away" if now.better else "What would be better here?"
+        self.mend.label = "Hide what would be better" if now.better else "What would be better here?"
         self.mend.disabled = len(now.hand) < 2 and not now.better
         self.copy.disabled = self.beside.disabled = len(now.stacks) >= hand.MOST_STACKS
         self.away.disabled = len(now.stacks) == 1 and not now.hand

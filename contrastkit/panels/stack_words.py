@@ -7,13 +7,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from contrastkit.compose.groups import Breaks
-from contrastkit.compose.seams import Seam, Surface, metres
+from contrastkit.compose.seams import AMBIGUOUS, VERDICTS, Seam, Surface, metres, verdict_word
 from contrastkit.compose.stacks import Remedy, StackScore
 from contrastkit.lengths import length_words
 from contrastkit.panels.laying import Judged, Laying
 from contrastkit.show.look import grey_hex
 from contrastkit.show.stack import finding
-from contrastkit.show.stairs import verdict_words
 from contrastkit.show.views import Viewing, size_from_afar, view_named
 
 LETTERS = "ABCD"
@@ -90,15 +89,25 @@ def _seam_under(place: int, judged: Judged) -> Seam | None:
 
 def step_words(seam: Seam) -> str:
     """
-    Return a step in words, e.g. "24 L* darker: clear"; what counts of it where that is less.
+    Return a step in words, with what takes from it.
 
     >>> from contrastkit.compose.seams import judge_seam
-    >>> step_words(judge_seam(Surface("a", 80), Surface("b", 56)))
-    '24 L* darker: clear'
+    >>> step_words(judge_seam(Surface("a", 80, 1), Surface("b", 56, 1)))
+    '24 L* darker, surely clear'
     """
     way = "lighter" if seam.step >= 0 else "darker"
-    less = f", {max(seam.counts, 0):.0f} of it counts" if round(seam.counts) < round(abs(seam.step)) else ""
-    return f"{abs(seam.step):.0f} L* {way}{less}: {verdict_words(seam)}"
+    told = f"{abs(seam.step):.0f} L* {way}, {'surely ' if _is_sure(seam) else ''}{seam.verdict}"
+    if round(seam.weakest if seam.weakest < seam.separation else seam.separation) >= round(abs(seam.step)):
+        return told
+    if seam.weakest < seam.separation:
+        return f"{told}; {max(seam.weakest, 0):.0f} where it is weakest"
+    return told if seam.ambiguous else f"{told}; {seam.separation:.0f} of it, for its colours"
+
+
+def _is_sure(seam: Seam) -> bool:
+    if seam.verdict in (AMBIGUOUS, VERDICTS[0].word) or math.isnan(seam.sure_step):
+        return False
+    return verdict_word(min(seam.sure_step, seam.separation)) == seam.verdict
 
 
 def lightness_words(surface: Surface) -> str:
@@ -174,7 +183,7 @@ def _seam_told(seam: Seam, above: Surface, laying: Laying, *, weakest: bool) -> 
     rim = above.rim if laying.rim_mm > 0 and math.isfinite(above.rim) else None
     return {
         "low": seam.lightness_below, "high": seam.lightness_above, "step": f"{abs(seam.step):.0f}",
-        "verdict": verdict_words(seam).partition(",")[0], "sigma": seam.sigma if seam.sigma > 0 else 0.0,
+        "verdict": seam.verdict, "sigma": seam.sigma if seam.sigma > 0 else 0.0,
         "weakest": weakest,
         "rim": rim, "rim_grey": grey_hex(min(max(rim, 0), 100)) if rim is not None else "",
     }  # fmt: skip

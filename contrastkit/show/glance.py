@@ -304,6 +304,13 @@ def _coarse(image: Image, mm_per_pixel: float, distance_mm: float, fewer: float)
 
 
 def _with_light(colour: Image, light: Image, weights: NDArray[np.float32]) -> Image:
-    """The colours of one picture at the luminance of another: by their ratio, so that the hue stays."""
-    own = colour @ weights
-    return cast(Image, np.clip(colour * (light / np.maximum(own, np.float32(1e-4)))[..., None], 0, 1))
+    """The colours of one picture at the luminance of another, less of them where a screen has no such colour."""
+    grey = np.clip(light, 0, 1)
+    out = colour + (grey - colour @ weights)[..., None]
+    beyond = ((out < 0) | (out > 1)).any(axis=-1)
+    if beyond.any():
+        level = grey[beyond][:, None]
+        away = out[beyond] - level  # what there is of it beside grey
+        room = np.where(away > 0, 1 - level, level) / np.maximum(np.abs(away), np.float32(1e-6))
+        out[beyond] = level + np.minimum(room.min(axis=1, keepdims=True), 1) * away
+    return cast(Image, np.clip(out, 0, 1))
