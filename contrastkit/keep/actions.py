@@ -90,16 +90,32 @@ class Action:
         """
         shape = _recorded(table)
         rows = self._numbered(shape, list(rows))
-        cells = shape.cells(rows)
-        places = [shape.names.index(name) for name in shape.keys]
+        self._put_new(shape, shape.cells(rows))
+        return [shape.key(row) for row in rows]
+
+    def insert_columns(self, table: str, columns: Mapping[str, list[Any]]) -> None:
+        """
+        Add new rows that are given column by column, all equally long: as `insert`, but faster.
+
+        Raises
+        ------
+        InvalidInputError
+            An unknown table or column, a value of the wrong kind, or columns without the whole key.
+        """
+        shape = _recorded(table)
+        if not set(shape.keys) <= set(columns):
+            raise InvalidInputError(f"New rows of {table} must have their key, {', '.join(shape.keys)}. Add it.")
+        self._put_new(shape, shape.cells_of_columns(columns, len(columns[shape.keys[0]])))
+
+    def _put_new(self, shape: Shape, cells: Sequence[tuple[Cell, ...]]) -> None:
         if not cells:
-            return []
+            return
+        table, places = shape.table.name, [shape.names.index(name) for name in shape.keys]
         keys = [key_to_json(row[place] for place in places) for row in cells]
-        sums = map(shape.checksum, cells)
+        sums = shape.checksums(cells)
         with self._whole():
             put(self.connection, table, shape.names, cells)
             self._record([("insert", table, key, None, checksum) for key, checksum in zip(keys, sums, strict=True)])
-        return [shape.key(row) for row in rows]
 
     def update(self, table: str, key: Key, values: Row) -> None:
         """

@@ -20,7 +20,7 @@ import csv
 import json
 import math
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -193,10 +193,9 @@ def apply(catalogue: Catalogue, seen: Preview) -> str:
                 "The catalogue has changed since it was compared with the file, and nothing was imported. Look again."
             )
         new, changed = set(seen.new), set(seen.changed)
-        rows = _rows(seen.table)
-        _add_new(action, [row for row in rows if row["swatch_id"] in new])
+        _add_new(action, seen.table[seen.table["swatch_id"].isin(new)])
         if changed:
-            _change_known(action, [row for row in rows if row["swatch_id"] in changed])
+            _change_known(action, _rows(seen.table[seen.table["swatch_id"].isin(changed)]))
     return f"Imported {seen.path.name}: {count}."
 
 
@@ -305,12 +304,19 @@ def _check_texts(table: pd.DataFrame, file: str) -> None:
     for name, check in checks.items():
         if name not in table:
             continue
-        first = dict(zip(reversed(table[name].tolist()), reversed(table["swatch_id"].tolist()), strict=True))
+        some = _ends(table, name) if table[name].dtype == float else table
+        first = dict(zip(reversed(some[name].tolist()), reversed(some["swatch_id"].tolist()), strict=True))
         for value, piece in first.items():
             try:
                 check(value)
             except InvalidInputError as error:
                 raise InvalidInputError(f"{file}, {piece!r:.60}: {error}") from error
+
+
+def _ends(table: pd.DataFrame, name: str) -> pd.DataFrame:
+    """The rows with the least and the greatest number: what is wrong with a number is that it is too small or large."""
+    known = table[name].dropna()
+    return table.loc[[known.idxmin(), known.idxmax()]] if len(known) else table.iloc[:0]
 
 
 def _checked_tags(text: str) -> None:
@@ -392,26 +398,42 @@ def _better(row: Row, there: Row, differs: set[str]) -> str:
 # --- done -------------------------------------------------------------------------------------------------------------
 
 
-def _add_new(action: Action, rows: Sequence[Row]) -> None:
-    numbers, measured = action.reserve("swatches", len(rows)), action.reserve("measurements", len(rows))
-    named = sorted({row.get("project") or "" for row in rows} - {""})
-    number_of = {name: projects.key_of(action, name) for name in named}
+def _add_new(action: Action, table: pd.DataFrame) -> None:
+    count = len(table)
+    if not count:
+        return
+    swatch, measured = list(action.reserve("swatches", count)), list(action.reserve("measurements", count))
+    said = {str(name): table[name].tolist() for name in table}
     now = utc_now()
-    action.insert("swatches", [
-        {
-            "swatch": number, "name": row["swatch_id"], "measurement": measurement, "added": row.get("added") or now,
-            "state": row.get("state") or "at hand", "note": row.get("note") or "", "side": _side(row),
-            "extra": _extra(row), "project": number_of.get(row.get("project") or ""),
-            **{name: row.get(name) or "" for name in DETAIL_TEXTS}, **{name: row.get(name) for name in COPIED},
-        }
-        for row, number, measurement in zip(rows, numbers, measured, strict=True)
-    ])  # fmt: skip
-    action.insert("measurements", [
-        _measurement(row, number, measurement, now)
-        for row, number, measurement in zip(rows, numbers, measured, strict=True)
-    ])  # fmt: skip
-    action.insert("tags", [{"swatch": number, "tag": tag} for row, number in zip(rows, numbers, strict=True)
-                           for tag in dict.fromkeys(_tags(row))])  # fmt: skip
+
+    def texts(name: str, usual: str = "") -> list[str]:
+        return [text or usual for text in said[name]] if name in said else [usual] * count
+
+    project = texts("project")
+    number_of = {name: projects.key_of(action, name) for name in sorted(set(project) - {""})}
+    action.insert_columns("swatches", {
+        "swatch": swatch, "name": said["swatch_id"], "measurement": measured, "added": texts("added", now),
+        "state": texts("state", "at hand"), "note": texts("note"), "extra": _extras(said, count),
+        "project": [number_of.get(name) for name in project],
+        **({"side": said["side"]} if "side" in said else {}),
+        **{name: texts(name) for name in DETAIL_TEXTS}, **{name: said[name] for name in COPIED if name in said},
+    })  # fmt: skip
+    action.insert_columns("measurements", {
+        "measurement": measured, "swatch": swatch, "photo_name": texts("photo"), "measured": texts("measured", now),
+        "surface": texts("surface", "unknown"), **{name: said[name] for name in _MEASURED if name in said},
+    })  # fmt: skip
+    parted = {text: list(dict.fromkeys(_tags({"tags": text}))) for text in set(texts("tags"))}
+    pairs = [(number, tag) for number, text in zip(swatch, texts("tags"), strict=True) for tag in parted[text]]
+    if pairs:
+        action.insert_columns("tags", {"swatch": [each for each, _ in pairs], "tag": [tag for _, tag in pairs]})
+
+
+def _extras(said: Mapping[str, list[Any]], count: int) -> list[str | None]:
+    """What else a file says of each piece, as JSON; nothing where it says nothing."""
+    own = [name for name in said if name not in _OWN]
+    if not own:
+        return [None] * count
+    return [_extra(dict(zip(own, values, strict=True))) for values in zip(*(said[name] for name in own), strict=True)]
 
 
 def _side(row: Row) -> float | None:

@@ -13,13 +13,15 @@ import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
+from itertools import repeat
 from operator import itemgetter
 from typing import Any, TypeVar
 
+import numpy as np
 from sqlalchemy import Connection, Table
 
 from contrastkit.errors import InvalidInputError
-from contrastkit.keep.cells import Cell, cells_of, plain, real
+from contrastkit.keep.cells import Cell, blob, cells_of, plain, real
 from contrastkit.keep.schema import COUNTED, METADATA, RECORDED
 from contrastkit.keep.text import unescaped
 
@@ -28,10 +30,11 @@ Row = Mapping[str, Any]
 Cells = Mapping[str, Cell]
 
 T = TypeVar("T")
+_JSON = json.JSONEncoder(ensure_ascii=False)  # `json.dumps` would make one for every key
 
 _NAN = float("nan")
 _AT_ONCE = 1000  # rows a query asks for: well below what either database allows
-_COPY_FROM = 200  # rows from which PostgreSQL's bulk way is worth its start
+_COPY_FROM = 200  # rows from which a database's own bulk way is worth its start
 
 
 @dataclass(frozen=True)
@@ -55,11 +58,17 @@ class Shape:
         for row in rows:
             if not self.known.issuperset(row):
                 raise unknown_column(self, row)
-        columns = (
-            cells_of([row.get(name) for row in rows], make, default)
+        return self.cells_of_columns({name: [row.get(name) for row in rows] for name in self.names}, len(rows))
+
+    def cells_of_columns(self, columns: Mapping[str, list[Any]], count: int) -> list[tuple[Cell, ...]]:
+        """Return so many rows, given column by column, as the database takes them: as `cells`, but faster."""
+        if not self.known.issuperset(columns):
+            raise unknown_column(self, columns)
+        made = (
+            cells_of(columns[name], make, default) if name in columns else [default] * count
             for name, make, default in zip(self.names, self.makers, self.defaults, strict=True)
         )
-        return list(zip(*columns, strict=True))
+        return list(zip(*made, strict=True))
 
     def some_cells(self, row: Row) -> Cells:
         """Return the columns that a row has as the database takes them; what is unknown has its default."""
@@ -81,6 +90,24 @@ class Shape:
         others = [zlib.crc32(c) if type(c) is bytes else c for c in _but_last_empty(self._others(row))]
         # Not `repr`: which letters it shows as they are depends on Python's version.
         return f"{zlib.crc32(ascii(others).encode(), zlib.crc32(struct.pack(f'<{len(reals)}d', *reals))):08x}"
+
+    def checksums(self, rows: Sequence[Sequence[Cell]]) -> list[str]:
+        """Return the checksum of each of many rows: as `checksum`, but faster."""
+        if not rows:
+            return []
+        places = [place for place, make in enumerate(self.makers) if make is real]
+        columns = list(zip(*rows, strict=True))
+        numbers = np.array([columns[place] for place in places], "<f8").reshape(len(places), len(rows)).T  # None is nan
+        ends = np.max(np.arange(1, len(places) + 1) * ~np.isnan(numbers), axis=1, initial=0) * 8
+        packed, width = memoryview(np.ascontiguousarray(numbers).tobytes()), 8 * len(places)
+        crc, some = zlib.crc32, any(make is blob for make in self.makers)
+        sums = []
+        for start, row, end in zip(range(0, len(packed), width) if width else repeat(0), map(self._others, rows),
+                                   ends.tolist(), strict=False):  # fmt: skip
+            others = row if row[-1] is not None else _but_last_empty(row)
+            listed = [crc(cell) if type(cell) is bytes else cell for cell in others] if some else list(others)
+            sums.append(f"{crc(ascii(listed).encode(), crc(packed[start : start + end])):08x}")
+        return sums
 
     @cached_property
     def _reals(self) -> Callable[[Sequence[Cell]], tuple[Cell, ...]]:
@@ -175,8 +202,12 @@ def put(connection: Connection, table: str, names: Sequence[str], cells: Sequenc
             for row in cells:
                 copy.write_row(row)
         return
-    marks = ", ".join([mark(connection)] * len(names))
-    connection.exec_driver_sql(f"INSERT INTO {quote(table)} ({columns}) VALUES ({marks})", list(cells))
+    statement = f"INSERT INTO {quote(table)} ({columns}) VALUES ({', '.join([mark(connection)] * len(names))})"
+    if len(cells) >= _COPY_FROM:  # SQLAlchemy would look at every row once more
+        raw: Any = connection.connection.driver_connection
+        raw.executemany(statement, cells)
+    else:
+        connection.exec_driver_sql(statement, list(cells))
 
 
 def set_cells(
@@ -224,7 +255,7 @@ def from_json(text: str) -> dict[str, Any]:
 def key_to_json(cells: Iterable[Cell]) -> str:
     """Return the parts of a key as a JSON array."""
     parts = list(cells)
-    return f"[{parts[0]}]" if type(parts[0]) is int and len(parts) == 1 else json.dumps(parts, ensure_ascii=False)
+    return f"[{parts[0]}]" if type(parts[0]) is int and len(parts) == 1 else _JSON.encode(parts)
 
 
 def cells_from_json(text: str) -> Cells:
