@@ -12,7 +12,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -79,10 +79,19 @@ class Server:
 
     def stop(self, how: signal.Signals = signal.SIGTERM) -> tuple[int, str]:
         """Stop it; return its exit code and what it said."""
-        if self.process.poll() is None:
-            self.process.send_signal(how)
+        self.process.send_signal(how)
         _, said = self.process.communicate(timeout=STOPPED_IN)
         return self.process.returncode, said
+
+    def end(self) -> None:
+        """See to it that it is gone, with all that it started, whatever became of the test."""
+        with suppress(psutil.NoSuchProcess):
+            left = [*self.children(), psutil.Process(self.process.pid)]
+            with suppress(subprocess.TimeoutExpired):
+                self.stop()
+            for each in left:
+                with suppress(psutil.NoSuchProcess):
+                    each.kill()
 
 
 def environment(folder: Path, **more: str) -> dict[str, str]:
@@ -115,7 +124,8 @@ def served(*words: str, folder: Path, **more: str) -> Iterator[Server]:
     try:
         yield server
     finally:
-        server.stop()
+        if server.process.poll() is None:
+            server.end()
 
 
 def until(holds, what: str, seconds: float = STARTED_IN):

@@ -42,6 +42,12 @@ AT_HOME = {
     "ipywidgets": {"panels"},
     "anywidget": {"panels"},
     "traitlets": {"panels"},
+    "voila": {"panels"},
+    "tornado": {"panels"},
+    "jupyter_server": {"panels"},
+    "jupyter_client": {"panels"},
+    "jupyterlab": {"panels"},
+    "ipykernel": {"panels"},
 }
 ALLOWED = {  # beside the standard library
     "light": {"numpy"},

@@ -12,7 +12,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from served import environment, served, start, until
+from served import environment, served, until
 
 from contrastkit.cli import main
 from contrastkit.errors import InvalidInputError, MissingPackageError
@@ -202,20 +202,20 @@ def test_kernels_run_in_the_python_of_contrastkit(pages):
 def test_it_stops_and_leaves_nothing_behind(tmp_path, how):
     """Kernels would go on in the background, one more each time."""
     (tmp_path / "tmp").mkdir()
-    server = start("open", "plan", "--no-browser", folder=tmp_path, TMPDIR=str(tmp_path / "tmp"))
-    assert server.ask("/plan", **server.enter()).status == 200
-    children = server.children()
-    assert children
-    assert server.stop(how) == (0, "")
+    with served("open", "plan", "--no-browser", folder=tmp_path, TMPDIR=str(tmp_path / "tmp")) as server:
+        assert server.ask("/plan", **server.enter()).status == 200
+        children = server.children()
+        assert children
+        assert server.stop(how) == (0, "")
     assert not any(each.is_running() for each in children)
     assert list((tmp_path / "tmp").glob("contrastkit-*")) == []
 
 
 def test_it_stops_while_it_is_still_starting(tmp_path):
     """Whoever changes her mind at once would leave a kernel behind."""
-    server = start("open", "--no-browser", folder=tmp_path)
-    children = server.children()
-    assert server.stop(signal.SIGINT)[0] == 0
+    with served("open", "--no-browser", folder=tmp_path) as server:
+        children = server.children()
+        assert server.stop(signal.SIGINT)[0] == 0
     assert not any(each.is_running() for each in children)
 
 
@@ -352,20 +352,20 @@ def test_a_kernel_installed_for_the_user_does_not_replace_ours(tmp_path, monkeyp
 def test_jupyterlab_needs_the_key_and_leaves_nothing_behind(tmp_path, how):
     """Any other user of this computer could run programs as its owner; kernels would go on for ever."""
     pile = tmp_path / "own.sqlite"
-    server = start("lab", "sort", "--no-browser", "--pile", "own.sqlite", folder=tmp_path)
-    key = {"Authorization": f"token {server.token}"}
-    assert server.ask("/api/contents").status == 403
-    assert server.ask("/api/kernels", method="POST").status == 403
-    assert server.ask("/lab/tree/sort.ipynb").status == 302  # to where the key is asked for
-    listed = {each["name"] for each in json.loads(server.ask("/api/contents", **key).text)["content"]}
-    assert {f"{name}.ipynb" for name in serving.PAGES} <= listed
-    with pytest.raises(ConnectionRefusedError):
-        socket.create_connection(("127.0.0.2", server.port), timeout=5)
+    with served("lab", "sort", "--no-browser", "--pile", "own.sqlite", folder=tmp_path) as server:
+        key = {"Authorization": f"token {server.token}"}
+        assert server.ask("/api/contents").status == 403
+        assert server.ask("/api/kernels", method="POST").status == 403
+        assert server.ask("/lab/tree/sort.ipynb").status == 302  # to where the key is asked for
+        listed = {each["name"] for each in json.loads(server.ask("/api/contents", **key).text)["content"]}
+        assert {f"{name}.ipynb" for name in serving.PAGES} <= listed
+        with pytest.raises(ConnectionRefusedError):
+            socket.create_connection(("127.0.0.2", server.port), timeout=5)
 
-    assert server.ask("/api/kernels", method="POST", **key).status == 201
-    children = until(server.children, "the kernel")
-    [kernel] = [each for each in children if "ipykernel_launcher" in each.cmdline()]
-    assert kernel.cmdline()[0] == sys.executable
-    assert kernel.environ()["CONTRASTKIT_PILE"] == str(pile)
-    assert server.stop(how) == (0, "")
+        assert server.ask("/api/kernels", method="POST", **key).status == 201
+        children = until(server.children, "the kernel")
+        [kernel] = [each for each in children if "ipykernel_launcher" in each.cmdline()]
+        assert kernel.cmdline()[0] == sys.executable
+        assert kernel.environ()["CONTRASTKIT_PILE"] == str(pile)
+        assert server.stop(how) == (0, "")
     assert not any(each.is_running() for each in children)

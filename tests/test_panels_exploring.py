@@ -29,6 +29,10 @@ def panel():
     return ExplorePanel(Desk(session_of(pile(), crops)))
 
 
+def listed(panel):
+    return [(names, words) for names, words, _ in panel.pairs.found]
+
+
 def tap(panel, content):
     panel.fields._handle_custom_msg(content, [])
 
@@ -43,20 +47,20 @@ def test_both_fields_hold_every_piece_dark_to_light_with_words(panel):
     assert [field["up"] for field in panel.fields.fields] == ["hue", "chroma"]
     assert set(panel.fields.places) == set(pile()["swatch_id"])
     assert panel.state.value == "4 pieces from L* 30 to 85, in 2 hues: green, red."
-    assert panel.rows.value[1] == ["red", "50 ± 1", "medium", "30°", "60"]
+    assert panel.rows.value[1] == ["red", "50 ± 1", "medium", "red", "30°", "60"]
 
 
 def test_pairs_are_listed_with_what_they_show_and_how_sure_it_is(panel):
     """The list would be of something else than it says, or a guess be told as sure."""
-    assert panel.fields.found == [[["red", "green"], "red and green: red and green, yet surely one value. 2 L* apart "
-                                   "(± 1); as a seam the two merge."]]
+    assert listed(panel) == [(["red", "green"], "red and green: red and green, yet surely alike in value: 2 L* apart "
+                              "(± 1). A seam between them is lost.")]
     panel.listed.value = "hue"
-    assert panel.fields.found == [[["red", "pale red"], "red and pale red: both red, surely 35 L* apart (± 1); as a "
-                                   "seam they separate."]]
+    assert listed(panel) == [(["red", "pale red"], "red and pale red: both red, yet surely far apart in value: 35 L* "
+                              "apart (± 1). A seam between them is bold.")]
     panel.listed.value = "vivid"
-    assert panel.fields.found == [[["red"], "red: measures L* 50, looks like 58 to 65. Beside a dull piece of its own "
-                                   "value it seems the lighter."]]
-    assert panel.desk.said == "Listed: vivid ones."
+    assert listed(panel) == [(["red"], "red: measures L* 50, looks like 58 to 65. Beside a dull piece of its own value "
+                              "it seems the lighter.")]
+    assert panel.desk.said == "Listed: vivid: look lighter than they are."
     assert panel.within.layout.display == "none"
     panel.undo.press()
     assert panel.listed.value == "hue"
@@ -65,12 +69,12 @@ def test_pairs_are_listed_with_what_they_show_and_how_sure_it_is(panel):
 def test_a_narrower_step_finds_fewer_pairs_and_says_so(panel):
     """The slide would move and nothing change."""
     panel.within.set_state({"value": 1.0, "settled": False})
-    assert panel.fields.found == []
+    assert panel.pairs.found == []
     assert panel.nothing.value == "No two pieces differ much in colour and hardly in value."
     panel.within.set_state({"settled": True})
     assert (panel.desk.said, panel.desk.session.exploring.within) == ("Alike within 1 L*.", 1.0)
     panel.within.value = 3.0
-    assert panel.fields.found[0][1].startswith("red and green: red and green, yet one value, as far as can be told")
+    assert "yet perhaps alike in value: 2 L* apart (± 1)" in listed(panel)[0][1]
 
 
 def test_picks_are_linked_and_a_pair_is_picked_at_once(panel):
@@ -102,7 +106,7 @@ def test_surrounds_change_what_the_pieces_lie_on(panel):
 def test_piles_without_colours_or_pieces_say_what_to_do():
     """The panel would stop on a table of lightness alone."""
     plain = ExplorePanel(Desk(session_of(pile().drop(columns=["chroma", "hue_angle"]))))
-    assert (plain.fields.points, plain.fields.found) == ([], [])
+    assert (plain.fields.points, plain.pairs.found) == ([], [])
     assert plain.state.value == "4 pieces from L* 30 to 85."
     assert ExplorePanel(Desk(empty_session())).state.value == "The pile is empty: photograph some pieces."
 

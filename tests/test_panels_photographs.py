@@ -537,6 +537,25 @@ def test_the_steps_of_a_scale_are_remembered(tmp_path):
     desk.close()
 
 
+def test_measuring_against_another_grey_leaves_the_kernel_free(panel):
+    """The page would stand still, or what a hand did meanwhile would be lost."""
+    async def page(*, meddle):
+        panel.kind.value = "none" if panel.kind.value == "card" else "card"
+        assert panel.busy.value == "Measuring this photograph again"
+        hand(panel, pointed=[130, 860])
+        assert panel.desk.problem == "All photographs must be measured first; some still are. Wait a moment."
+        if meddle:
+            hand(panel, discarded="good-04")
+        while panel.busy.value:
+            await asyncio.sleep(0.005)
+
+    asyncio.run(page(meddle=False))
+    assert set(rows(panel)["reference"]) == {"card"} and now(panel).shot.reference == "card"
+    asyncio.run(page(meddle=True))
+    assert panel.desk.problem == "The pieces have changed meanwhile. Choose again."
+    assert set(rows(panel)["reference"]) == {"card"} and len(rows(panel)) == 3
+
+
 def test_a_reference_that_cannot_be_is_refused():
     """A typing slip would be taken for another grey."""
     with pytest.raises(InvalidInputError, match="A scale needs the lightness of three or more steps"):

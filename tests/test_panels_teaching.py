@@ -146,7 +146,7 @@ def test_surrounds_change_what_the_pieces_lie_on(panel):
     """Values would be judged on another grey than was asked for."""
     begin(panel)
     panel.surround.value = "dark"
-    assert (panel.arrangement.surround, panel.arrangement.ink) == ("#262626", "#f9f9f9")
+    assert (panel.arrangement.surround, panel.arrangement.ink) == ("#262626", "#ffffff")
 
 
 def test_exercise_and_results_are_found_again_with_their_project(tmp_path):

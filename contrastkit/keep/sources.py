@@ -51,9 +51,15 @@ def is_catalogue(place: StrPath) -> bool:
 
 
 def catalogue_at(place: StrPath | None) -> StrPath | None:
-    """Return the place as the catalogue takes it: None for the usual one."""
-    usual = place is None or (os.path.basename(os.fspath(place)) == USUAL and not os.path.isfile(place))
-    return None if usual else place
+    """
+    Return the place as the catalogue takes it: None for the usual one.
+
+    >>> catalogue_at("pile"), catalogue_at("postgresql://school/pile")
+    (None, 'postgresql://school/pile')
+    """
+    if place is None or os.fspath(place).startswith(_ADDRESS):
+        return place
+    return None if os.path.basename(os.fspath(place)) == USUAL and not os.path.isfile(place) else place
 
 
 def read_source(place: StrPath, wanted: str = "", *, pictures: bool = False) -> Source:

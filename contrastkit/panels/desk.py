@@ -106,21 +106,22 @@ class Desk:
         self._done = [*self._done[1 - _MOST_STEPS :], Step(self._before_shown, said, actions)]
         self._undone = []
         self._put(session)
-        self._shown_over = None
         self.say(said)
 
     def show(self, session: Session) -> None:
         """Put another session on the desk while a hand is still moving: no step, no words."""
         if self._shown_over is None:
             self._shown_over = self._session
-        self._put(session)
+        self._put(session, on_its_way=True)
 
     @property
     def _before_shown(self) -> Session:
         return self._session if self._shown_over is None else self._shown_over
 
-    def _put(self, session: Session) -> None:
+    def _put(self, session: Session, *, on_its_way: bool = False) -> None:
         old, self._session = self._session, session
+        if not on_its_way:
+            self._shown_over = None
         for call in tuple(self._watchers):
             call(session, old)
 
@@ -141,7 +142,6 @@ class Desk:
             except ContrastkitError as error:
                 if self._shown_over is not None:
                     self._put(self._shown_over)
-                    self._shown_over = None
                 self.say(str(error), problem=True)
 
         return tried

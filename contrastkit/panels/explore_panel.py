@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -13,18 +14,19 @@ import ipywidgets
 import traitlets
 from PIL import Image as PillowImage
 
-from contrastkit.compose.hues import HUES
+from contrastkit.compose.hues import HUES, hue_name
 from contrastkit.panels import exploring
 from contrastkit.panels.panel import Panel
-from contrastkit.panels.parts import Choice, Folded, Press, Rows, Slide, Words, beside, column, row, show_if, sprites
+from contrastkit.panels.parts import Choice, Folded, Press, Rows, Slide, Words, row, show_if, sprites
 from contrastkit.panels.session import Session, fetch_crops
-from contrastkit.panels.sorting import piece_sentence
+from contrastkit.panels.sorting import picked_sentence
 from contrastkit.show import look
 
 if TYPE_CHECKING:
     from contrastkit.panels.desk import Desk
 
 _SIDE = 56  # pixels of a piece on the sheet
+_MANY = 250  # pieces from which on they are half as large on the sheet
 _MOST = 1000
 """More pieces than a field shows so that each can be seen."""
 _NOTHING = {
@@ -34,24 +36,20 @@ _NOTHING = {
 }
 
 
-class Fields(anywidget.AnyWidget):
-    """The palette in two fields, and a list of pairs; what is tapped comes as a message."""
-
+class _Part(anywidget.AnyWidget):
+    # what both parts know: where on the sheet each piece is, and which are picked; what is tapped comes as a message
     _esm = Path(__file__).with_name("field.js")
-    label = traitlets.Unicode("").tag(sync=True)
-    points: Any = traitlets.List().tag(sync=True)  # name, L*, hue angle, chroma, words, grey
-    fields: Any = traitlets.List().tag(sync=True)
-    found: Any = traitlets.List().tag(sync=True)  # names, words
+    kind = traitlets.Unicode("").tag(sync=True)
+    sheet_number = traitlets.Unicode("").tag(sync=True)
     places: Any = traitlets.Dict().tag(sync=True)
     side = traitlets.Int(_SIDE).tag(sync=True)
     sheet_size: Any = traitlets.List([0, 0]).tag(sync=True)
-    sheet = traitlets.Bytes(b"").tag(sync=True)
     picked: Any = traitlets.List().tag(sync=True)
     surround = traitlets.Unicode("").tag(sync=True)
     ink = traitlets.Unicode("").tag(sync=True)
 
-    def __init__(self, on_tap: Callable[[Sequence[str]], object]) -> None:
-        super().__init__()
+    def __init__(self, kind: str, sheet_number: str, on_tap: Callable[[Sequence[str]], object]) -> None:
+        super().__init__(kind=kind, sheet_number=sheet_number)
         self._on_tap = on_tap
         self.on_msg(self._heard)
 
@@ -61,12 +59,27 @@ class Fields(anywidget.AnyWidget):
             self._on_tap(names)
 
 
+class Fields(_Part):
+    """The palette in two fields."""
+
+    points: Any = traitlets.List().tag(sync=True)  # name, L*, hue angle, chroma, words, grey
+    fields: Any = traitlets.List().tag(sync=True)
+    sheet = traitlets.Bytes(b"").tag(sync=True)
+
+
+class Pairs(_Part):
+    """A list of pairs, or of single pieces, each told in a sentence."""
+
+    label = traitlets.Unicode("").tag(sync=True)
+    found: Any = traitlets.List().tag(sync=True)  # names, words, greys
+
+
 class ExplorePanel(Panel):
     """The panel where the palette is looked at."""
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        self._pictured: tuple[str, ...] = ()
+        self._pictured: tuple[list[str], Any] | None = None
         super().__init__(desk, *self._parts())
         desk.watch(self._watch)
         self._show(desk.session)
@@ -74,16 +87,17 @@ class ExplorePanel(Panel):
     def _parts(self) -> list[ipywidgets.Widget]:
         now, attempt = self.desk.session.exploring, self.desk.attempt
         self.state, self.told, self.nothing, self.too_many = Words(level=3), Words(), Words(quiet=True), Words()
-        self.fields = Fields(attempt(self._tapped))
-        self.listed = Choice("List below", exploring.LISTS, now.listed, attempt(self._listed))
+        number = secrets.token_hex(8)
+        self.fields = Fields("fields", number, attempt(self._tapped))
+        self.pairs = Pairs("pairs", number, attempt(self._tapped))
+        self.listed = Choice("Listed", exploring.LISTS, now.listed, attempt(self._listed))
         self.within = Slide("Values called alike within", 1, 20, 1, now.within, self._within, words="{:g} L*".format)
         self.surround = Choice("On", [(name, name) for name in look.SURROUNDS], now.surround, attempt(self._surround))
         self.drop = Press("Let go of all picks", attempt(self._drop))
-        self.rows = Rows("The palette in numbers", ("piece", "L*", "group", "hue angle", "vividness (C*ab)"))
+        self.rows = Rows("The palette in numbers", ("piece", "L*", "group", "hue", "hue angle", "vividness (C*ab)"))
         return [
-            self.state, self.too_many, row(self.listed), self.fields, self.nothing, self.told,
-            beside(column(self.surround, self.within), column(self.drop)),
-            Folded("The palette in numbers", self.rows),
+            self.state, self.too_many, self.fields, self.told, row(self.drop, self.surround), row(self.listed),
+            self.within, self.nothing, self.pairs, Folded("The palette in numbers", self.rows),
         ]
 
     # --- what the hand does ---
@@ -122,61 +136,76 @@ class ExplorePanel(Panel):
     # --- what is in view ---
 
     def _watch(self, new: Session, old: Session) -> None:
-        if new.table is not old.table or new.exploring != old.exploring or new.breaks != old.breaks:
+        if new.table is not old.table or new.exploring.surround != old.exploring.surround:
             self._show(new)
-        elif new.picked != old.picked:
+        elif new.exploring != old.exploring:
+            self._show_found(new)
+        elif new.breaks != old.breaks:
+            self._show_words(new)
+        if new.picked != old.picked:
             self._show_picked(new)
 
     def _show(self, session: Session) -> None:
-        now, points = session.exploring, exploring.points(session)
-        shown = points[:_MOST]
+        points = exploring.points(session)
+        shown, left = points[:_MOST], max(0, len(points) - _MOST)
         self.state.show(exploring.state_sentence(session))
-        left = len(points) - len(shown)
         self.too_many.show(f"{left} more, the lightest, are not shown: the fields hold {_MOST}." if left else "")
-        tone = look.SURROUNDS[now.surround]
-        found = exploring.found(session)
-        with self.fields.hold_sync():
-            self._show_pictures(session, [name for name, *_ in shown])
-            self.fields.points = [
-                [name, round(lightness, 2), round(hue, 1), round(chroma, 1), _words(session, name, hue, chroma),
-                 look.grey_hex(lightness)]
-                for name, lightness, hue, chroma in shown
-            ]
-            most = max([40.0, *(chroma for *_, chroma in shown)])
-            self.fields.fields = [
-                {"title": "Lightness across, hue up", "low": 0, "high": 360, "up": "hue", "marks": _hue_marks()},
-                {"title": "Lightness across, vividness up", "low": 0, "high": most, "up": "chroma",
-                 "marks": [[0, "grey"], [most, "vivid"]]},
-            ]
-            self.fields.found = [[list(each.names), each.sentence] for each in found]
-            self.fields.surround, self.fields.ink = look.grey_hex(tone), look.grey_hex(look.legible_on(tone))
-            self.fields.label = dict((each, words) for words, each in exploring.LISTS)[now.listed]
-        self.nothing.show("" if found or not points else _NOTHING[now.listed])
+        tone = look.SURROUNDS[session.exploring.surround]
+        self._show_pictures(session, [name for name, *_ in shown])
+        for part in (self.fields, self.pairs):
+            part.surround, part.ink = look.grey_hex(tone), look.grey_hex(look.legible_on(tone))
+        most = max([40.0, *(chroma for *_, chroma in shown)])
+        self.fields.fields = [
+            {"title": "Lightness across, hue up", "low": 0, "high": 360, "up": "hue", "marks": _hue_marks()},
+            {"title": "Lightness across, vividness up", "low": 0, "high": most, "up": "chroma",
+             "marks": [[0, "grey"], [most, "vivid"]]},
+        ]
+        self.surround.show(session.exploring.surround)
+        self._show_words(session)
+        self._show_found(session)
+        self._show_picked(session)
+
+    def _show_words(self, session: Session) -> None:
+        """The words for each piece; they name its group."""
+        points = exploring.points(session)[:_MOST]
+        self.fields.points = [
+            [name, lightness, hue, chroma, _words(session, name, hue, chroma), look.grey_hex(lightness)]
+            for name, lightness, hue, chroma in points
+        ]
+        of = session.by_name
+        self.rows.fill([
+            (name, of[name].lightness_words, of[name].group, hue_name(chroma, hue), f"{hue:.0f}°", f"{chroma:.0f}")
+            for name, _, hue, chroma in points
+        ])  # fmt: skip
+        self.told.show(picked_sentence(session))
+
+    def _show_found(self, session: Session) -> None:
+        now, found, of = session.exploring, exploring.found(session), session.by_name
+        self.pairs.label = dict((each, words) for words, each in exploring.LISTS)[now.listed]
+        self.pairs.found = [
+            [list(each.names), each.sentence, [look.grey_hex(of[name].lightness) for name in each.names]]
+            for each in found
+        ]
+        self.nothing.show("" if found or not self.fields.points else _NOTHING[now.listed])
         show_if(now.listed == "value", self.within)
         self.listed.show(now.listed)
         self.within.show(now.within)
-        self.surround.show(now.surround)
-        self.rows.fill([
-            (name, session.by_name[name].lightness_words, session.by_name[name].group, f"{hue:.0f}°", f"{chroma:.0f}")
-            for name, _, hue, chroma in shown[:200]
-        ])  # fmt: skip
-        self._show_picked(session)
 
     def _show_pictures(self, session: Session, names: list[str]) -> None:
-        if tuple(names) == self._pictured:
+        if self._pictured is not None and self._pictured[0] == names and self._pictured[1] is session.crops:
             return
-        self._pictured = tuple(names)
-        side = _SIDE if len(names) <= 250 else 28
+        self._pictured = names, session.crops
+        side = _SIDE if len(names) <= _MANY else _SIDE // 2
         sheet, places = sprites(fetch_crops(session.crops, names), side)
-        self.fields.side, self.fields.sheet = side, sheet
-        self.fields.sheet_size = list(PillowImage.open(io.BytesIO(sheet)).size)
-        self.fields.places = {name: list(place) for name, place in places.items()}
+        size = list(PillowImage.open(io.BytesIO(sheet)).size)
+        self.fields.sheet = sheet
+        for part in (self.fields, self.pairs):
+            part.side, part.sheet_size = side, size
+            part.places = {name: list(place) for name, place in places.items()}
 
     def _show_picked(self, session: Session) -> None:
-        self.fields.picked = list(session.picked)
-        words = [piece_sentence(session, session.by_name[name]) for name in session.picked[-3:]]
-        more = len(session.picked) - len(words)
-        self.told.show(" ".join(words) + (f" And {more} more picked." if more > 0 else ""))
+        self.fields.picked = self.pairs.picked = list(session.picked)
+        self.told.show(picked_sentence(session))
         self.drop.disabled = not session.picked
 
 

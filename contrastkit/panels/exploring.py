@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from contrastkit.compose.colour_pairs import ColourPair, alike_in_hue, alike_in_value
 from contrastkit.compose.hues import hue_names
+from contrastkit.compose.seams import verdict_word
 from contrastkit.errors import InvalidInputError
 from contrastkit.show.look import SURROUNDS
 
@@ -16,7 +17,10 @@ if TYPE_CHECKING:
     from contrastkit.keep.projects import Project
     from contrastkit.panels.session import Session
 
-LISTS = (("alike in value, not in colour", "value"), ("alike in hue, not in value", "hue"), ("vivid ones", "vivid"))
+LISTS = (
+    ("alike in value, not in colour", "value"), ("alike in hue, not in value", "hue"),
+    ("vivid: look lighter than they are", "vivid"),
+)  # fmt: skip
 LEAST_SHIFT = 5.0
 """L* by which a vivid piece must look lighter than it measures to be listed: half a Munsell step."""
 _MOST = 8
@@ -108,30 +112,35 @@ def with_surround(exploring: Exploring, surround: str) -> Exploring:
 
 def found(session: Session) -> tuple[Found, ...]:
     """Return the list in view, the most striking first."""
-    listed = session.exploring.listed
+    table, listed = session.table, session.exploring.listed
     if listed == "vivid":
         return _vivid(session)
-    words = dict(zip(session.table["swatch_id"].astype(str), hue_names(session.table), strict=True))
+    words = dict(zip(table["swatch_id"].astype(str), hue_names(table), strict=True))
     if listed == "hue":
-        return tuple(Found((pair.darker, pair.lighter), _hue_sentence(pair, words))
-                     for pair in alike_in_hue(session.table, most=_MOST))
-    pairs = alike_in_value(session.table, within=session.exploring.within, most=_MOST)
-    return tuple(Found((pair.darker, pair.lighter), _value_sentence(pair, words)) for pair in pairs)
+        pairs, told = alike_in_hue(table, most=_MOST), _hue_sentence
+    else:
+        pairs, told = alike_in_value(table, within=session.exploring.within, most=_MOST), _value_sentence
+    return tuple(Found((pair.darker, pair.lighter), told(session, pair, words)) for pair in pairs)
 
 
-def _value_sentence(pair: ColourPair, words: Mapping[str, str]) -> str:
+def _value_sentence(session: Session, pair: ColourPair, words: Mapping[str, str]) -> str:
     colours = " and ".join(filter(None, (words[pair.darker], words[pair.lighter])))
-    how = "surely one value" if pair.sure else "one value, as far as can be told"
-    return (f"{pair.darker} and {pair.lighter}: {colours}, yet {how}. {pair.step:.0f} L* apart "
-            f"(± {max(1, round(pair.sigma))}); as a seam the two merge.")
+    return f"{pair.darker} and {pair.lighter}: {colours}, yet {_how(session, pair, 'alike in value')}"
 
 
-def _hue_sentence(pair: ColourPair, words: Mapping[str, str]) -> str:
-    both = words[pair.lighter] if words[pair.darker] == words[pair.lighter] else (
-        f"{words[pair.darker]} and {words[pair.lighter]}")
-    how = "surely " if pair.sure else ""
-    return (f"{pair.darker} and {pair.lighter}: both {both}, {how}{pair.step:.0f} L* apart "
-            f"(± {max(1, round(pair.sigma))}); as a seam they separate.")
+def _hue_sentence(session: Session, pair: ColourPair, words: Mapping[str, str]) -> str:
+    dark, light = words[pair.darker], words[pair.lighter]
+    hues = f"both {dark}" if dark == light else f"{dark} and {light}, close in hue"
+    return f"{pair.darker} and {pair.lighter}: {hues}, yet {_how(session, pair, 'far apart in value')}"
+
+
+def _how(session: Session, pair: ColourPair, what: str) -> str:
+    # what is sure holds nineteen times in twenty for the uncertainty of both pieces; where that is unknown, nothing is
+    measured = all(math.isfinite(session.piece(name).sigma) for name in (pair.darker, pair.lighter))
+    sure = "surely" if pair.sure and measured else "perhaps"
+    sigma = str(max(1, round(pair.sigma))) if measured else "?"
+    seam = verdict_word(pair.step)
+    return f"{sure} {what}: {pair.step:.0f} L* apart (± {sigma}). A seam between them is {seam}."
 
 
 def _vivid(session: Session) -> tuple[Found, ...]:

@@ -152,6 +152,15 @@ def _sides_in(value: Any) -> tuple[float, ...]:
 # --- what the hand does -----------------------------------------------------------------------------------------------
 
 
+def cleared(session: Session) -> Session:
+    """Return the session without layers whose pieces are no longer in the pile: used elsewhere, lost or renamed."""
+    laying, known = session.laying, _levels(session)
+    stacks = tuple(tuple(name for name in layers if name in known) for layers in laying.stacks)
+    if stacks == laying.stacks:
+        return session
+    return replace(session, laying=replace(laying, stacks=stacks, layer=NONE))
+
+
 def laid(session: Session, name: str) -> Session:
     """
     Return the session with a piece laid: on top of the stack at hand or, where a layer is chosen, in its stead.
@@ -163,6 +172,7 @@ def laid(session: Session, name: str) -> Session:
     InvalidInputError
         There is no such piece, its lightness is unknown, or the stack is as high as it can be.
     """
+    session = cleared(session)
     laying = session.laying
     _check_layable(session, name)
     if laying.layer != NONE:
@@ -185,6 +195,7 @@ def swapped(session: Session, layer: int, name: str) -> Session:
     InvalidInputError
         There is no such piece or layer, or the lightness of the piece is unknown.
     """
+    session = cleared(session)
     _check_layable(session, name)
     hand = list(session.laying.hand)
     _check_layer(hand, layer)
@@ -196,6 +207,7 @@ def swapped(session: Session, layer: int, name: str) -> Session:
 
 def lifted(session: Session, layer: int) -> Session:
     """Return the session with a layer of the stack at hand lifted out, or raise InvalidInputError if there is none."""
+    session = cleared(session)
     hand = session.laying.hand
     _check_layer(hand, layer)
     return _with_hand(session, (*hand[:layer], *hand[layer + 1 :]))
@@ -210,6 +222,7 @@ def moved(session: Session, layer: int, by: int) -> Session:
     InvalidInputError
         There is no such layer, or none above or below it.
     """
+    session = cleared(session)
     hand = list(session.laying.hand)
     _check_layer(hand, layer)
     goal = layer + by
@@ -223,6 +236,7 @@ def moved(session: Session, layer: int, by: int) -> Session:
 
 def choosing(session: Session, layer: int) -> Session:
     """Return the session with a layer of the stack at hand chosen, to be swapped by the next tap; NONE for none."""
+    session = cleared(session)
     if layer != NONE:
         _check_layer(session.laying.hand, layer)
     return replace(session, laying=replace(session.laying, layer=layer))
@@ -334,9 +348,16 @@ def _with_hand(session: Session, hand: Layers) -> Session:
     return replace(session, laying=replace(laying, stacks=stacks, layer=NONE))
 
 
+def _levels(session: Session) -> dict[str, float]:
+    """L* of all pieces by name; `session.by_name` knows far more, and takes far longer."""
+    return dict(zip(session.table["swatch_id"], session.table["lightness"].tolist(), strict=True))
+
+
 def _check_layable(session: Session, name: str) -> None:
-    piece = session.piece(name)
-    if not piece.known:
+    lightness = _levels(session).get(name)
+    if lightness is None:
+        session.piece(name)  # says so
+    elif not math.isfinite(lightness):
         raise InvalidInputError(
             f"A layer must be of known lightness; that of {name!r} is not known. Photograph it again, or take another."
         )

@@ -217,7 +217,8 @@ const KINDS = {
       document.head.append(style);
       for (const [weight, trait] of [["400", "regular"], ["700", "bold"]]) {
         const data = model.get(trait);
-        if (!data.byteLength || document.fonts.check(`${weight} 16px "Atkinson Hyperlegible Next"`)) continue;
+        const there = [...document.fonts].some((face) => face.family.includes("Atkinson Hyperlegible Next") && face.weight === weight);
+        if (!data.byteLength || there) continue; // `check` would say yes to a family that nobody has
         const face = new FontFace("Atkinson Hyperlegible Next", data, { weight });
         face.load().then((loaded) => document.fonts.add(loaded), () => {});
       }

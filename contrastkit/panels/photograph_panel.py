@@ -450,17 +450,42 @@ class PhotographPanel(Panel):
     def _against(
         self, kind: str, lightness: str, at: tuple[float, float] | None = None, *, typed: bool = False
     ) -> None:
-        try:
-            now = photographs.with_reference(self.photographs, kind, lightness, at)
-        except ContrastkitError as error:
-            self.lightness.problem = str(error) if typed or (kind == "scale" and at is None) else ""
-            if self.photographs.shot is not None:
-                self.kind.show(self.photographs.shot.reference if kind != "scale" else "scale")
-            self.desk.say(str(error), problem=True)
-            return
-        self.lightness.problem = ""
-        assert now.shot is not None
-        self._change(now, f"Measured again: {photographs.shot_sentence(now.shot)}")
+        self._not_busy()
+        before = self.photographs
+        self._busy = True
+        self.busy.show("Measuring this photograph again")
+
+        def measured() -> Photographs | str:
+            try:
+                return photographs.with_reference(before, kind, lightness, at)
+            except ContrastkitError as error:
+                return str(error)
+            except Exception as error:  # or nothing could be kept or measured on this page any more
+                return _unforeseen("the photograph", "measured again", error)
+
+        def told(outcome: Photographs | str) -> None:
+            self._busy = False
+            self.busy.show("")
+            at_field = typed or (kind == "scale" and at is None)
+            self.lightness.problem = outcome if isinstance(outcome, str) and at_field else ""
+            if isinstance(outcome, str):
+                if before.shot is not None and kind != "scale":
+                    self.kind.show(before.shot.reference)
+                self.desk.say(outcome, problem=True)
+            elif self.photographs.shots != before.shots:
+                self.desk.say("The pieces have changed meanwhile. Choose again.", problem=True)
+                self._show(self.desk.session)
+            else:
+                assert outcome.shot is not None
+                self._change(outcome, f"Measured again: {photographs.shot_sentence(outcome.shot)}")
+            self._measure_next()
+
+        self._beside(measured, told)
+
+    def _not_busy(self) -> None:
+        if self._busy:
+            self._show(self.desk.session)
+            raise InvalidInputError("All photographs must be measured first; some still are. Wait a moment.")
 
     # --- what is said of pieces ---
 
@@ -515,8 +540,7 @@ class PhotographPanel(Panel):
 
     def _keep(self) -> None:
         """Make all ready beside the kernel's thread, then keep it as one step."""
-        if self._busy:
-            raise InvalidInputError("All photographs must be measured first; some still are. Wait a moment.")
+        self._not_busy()
         now, catalogue = self.photographs, self.desk.catalogue
         if catalogue is None:
             count = sum(len(shot.to_keep) for shot in now.shots)

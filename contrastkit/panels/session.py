@@ -34,7 +34,8 @@ if TYPE_CHECKING:
 Pixels = NDArray[np.uint8]
 Crops = Mapping[str, Pixels]
 FIRST_PROJECT = "first project"
-_TOLD_APART = ("sorting", "laying", "planning", "teaching")  # what a project keeps, by the names in its settings
+# what a project keeps, by the names in its settings
+_TOLD_APART = ("photographs", "sorting", "laying", "planning", "teaching")
 
 
 @dataclass(frozen=True, eq=False)

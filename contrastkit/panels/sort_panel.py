@@ -16,7 +16,8 @@ from PIL import Image as PillowImage
 
 from contrastkit.compose.hues import HUE_NAMES
 from contrastkit.errors import ContrastkitError
-from contrastkit.keep.filters import STATES
+from contrastkit.keep import finding
+from contrastkit.keep.filters import parse_filter
 from contrastkit.light.lightness import munsell_value_to_lightness, srgb1_to_linear
 from contrastkit.panels import sorting
 from contrastkit.panels.panel import Panel
@@ -39,6 +40,7 @@ from contrastkit.show import look
 from contrastkit.show.crops import encoded
 
 if TYPE_CHECKING:
+    from contrastkit.compose.groups import Breaks
     from contrastkit.panels.desk import Desk
 
 _SIDE = 72  # pixels of a piece on the sheet
@@ -47,7 +49,11 @@ _MANY = 250
 
 
 class Strip(anywidget.AnyWidget):
-    """The pieces along their lightness; `moved` is what a hand did to an edge, `tapped` comes as a message."""
+    """
+    The pieces along their lightness; `moved` is what a hand did to an edge, `tapped` comes as a message.
+
+    Each move has a number, and `answered` is that of the last one that was: until then the page keeps to the hand.
+    """
 
     _esm = Path(__file__).with_name("strip.js")
     label = traitlets.Unicode("").tag(sync=True)
@@ -68,22 +74,24 @@ class Strip(anywidget.AnyWidget):
     surround = traitlets.Unicode("").tag(sync=True)
     ink = traitlets.Unicode("").tag(sync=True)
     moved: Any = traitlets.List().tag(sync=True)
+    answered = traitlets.Float(0.0).tag(sync=True)
 
     def __init__(self, on_move: Callable[[int, float, bool], object], on_tap: Callable[[str], object]) -> None:
         super().__init__(steps=_munsell_steps())
         self._on_tap = on_tap
-        self.observe(lambda change: _told(change["new"], on_move), "moved")
+        self._on_move = on_move
+        self.observe(lambda change: self._told(change["new"]), "moved")
         self.on_msg(self._heard)
 
     def _heard(self, _: object, content: object, __: object) -> None:
         if isinstance(content, dict) and isinstance(content.get("tapped"), str):
             self._on_tap(content["tapped"])
 
-
-def _told(moved: Any, on_move: Callable[[int, float, bool], object]) -> None:
-    # from a page: a place, an L*, whether the hand has let go
-    if len(moved) >= 3 and all(isinstance(each, int | float) for each in moved[:3]):
-        on_move(int(moved[0]), float(moved[1]), bool(moved[2]))
+    def _told(self, moved: Any) -> None:
+        # from a page: a place, an L*, whether the hand has let go, the number of this move
+        if len(moved) == 4 and all(isinstance(each, int | float) for each in moved):
+            self._on_move(int(moved[0]), float(moved[1]), bool(moved[2]))
+            self.answered = float(moved[3])
 
 
 class SortPanel(Panel):
@@ -91,11 +99,12 @@ class SortPanel(Panel):
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        self._pictured: tuple[str, ...] = ()
-        self._named: set[str] | None = None
+        self._pictured: tuple[list[str], Any] | None = None
+        self._found: tuple[tuple[str, Breaks], Any, set[str]] | None = None
+        self._moving = self._behind = False  # an edge is in the hand; all but the counts is as it was before
         super().__init__(desk, *self._parts())
         desk.watch(self._watch)
-        self._show(desk.session, everything=True)
+        self._show(desk.session)
 
     # --- its parts ---
 
@@ -103,8 +112,7 @@ class SortPanel(Panel):
         now, attempt = self.desk.session.sorting, self.desk.attempt
         self.state, self.verdict = Words(level=3), Words(quiet=True)
         self.strip = Strip(attempt(self._moved), attempt(self._tapped))
-        self.told = Words()
-        self.too_many = Words()
+        self.told, self.in_view = Words(), Words()
         self.method = Choice("Edges", sorting.METHODS, now.grouping.method, attempt(self._method))
         self.count = Pick("Groups", [(str(count), count) for count in range(2, 10)], now.grouping.groups,
                           attempt(self._count))
@@ -116,7 +124,7 @@ class SortPanel(Panel):
             "ground": Pick("On ground", [("any", "")], "", self._filter("ground")),
             "hue": Pick("Hue", [("any", ""), *((hue, hue) for hue in HUE_NAMES)], "", self._filter("hue"),
                         hint="by hue angle; the limits are ours"),
-            "state": Pick("State", [("any", ""), *((state, state) for state in STATES)], "", self._filter("state")),
+            "state": Pick("State", [("any", "")], "", self._filter("state")),
             "tag": Pick("Tag", [("any", "")], "", self._filter("tag")),
             "least_side": Line("At least so large", "", self._filter("least_side"), hint="such as 3 in, or 80 mm"),
             "words": Line("Or in your own words", "", self._filter("words"),
@@ -126,7 +134,7 @@ class SortPanel(Panel):
         fields = list(self.filters.values())
         show_if(self.desk.catalogue is not None, self.filters["words"])
         return [
-            self.state, self.verdict, self.strip, self.too_many, self.told,
+            self.state, self.verdict, self.strip, self.in_view, self.told,
             row(self.keep, self.drop),
             beside(column(self.method, self.view, self.surround), column(self.count)),
             Folded("Show only some", row(*fields[:4]), row(*fields[4:]), row(self.all)),
@@ -141,8 +149,12 @@ class SortPanel(Panel):
         now = replace(self.desk.session, sorting=sorting.with_edge(self.desk.session, place, lightness))
         if settled:
             self.desk.change(now, sorting.edge_sentence(now, place))
-        else:
+            return
+        self._moving = True
+        try:
             self.desk.show(now)
+        finally:
+            self._moving = False
 
     def _method(self, method: str) -> None:
         self._change(sorting.with_method(self.desk.session.sorting, method), "Sorted anew.")
@@ -162,26 +174,36 @@ class SortPanel(Panel):
             field = self.filters[name]
             try:
                 now = sorting.with_shown(self.desk.session, name, word)
-                if name == "words":
-                    self._named = self._find(word)
+                session = replace(self.desk.session, sorting=now)
+                count = len(sorting.names_in_view(session, self._named(session)))
             except ContrastkitError as error:
                 field.problem = str(error)
                 return
-            field.problem = ""
-            session = replace(self.desk.session, sorting=now)
-            count = len(sorting.names_in_view(session, self._named))
+            field.problem = "" if count else self._hint(session, name)
             self.desk.change(session, f"{count} of {len(session.pieces)} pieces in view.")
 
         return asked
 
-    def _find(self, words: str) -> set[str] | None:
-        """Names that the catalogue finds; all, where nothing is asked for."""
-        if not words.strip() or self.desk.catalogue is None:
+    def _named(self, session: Session) -> set[str] | None:
+        """Names that the catalogue finds by the filter in words, in these groups; None where nothing is asked for."""
+        words, catalogue = session.sorting.shown.words, self.desk.catalogue
+        if not words or catalogue is None:
             return None
-        return set(self.desk.catalogue.names(words))
+        asked = words, session.breaks
+        if self._found is None or self._found[0] != asked or self._found[1] is not session.table:
+            wanted = parse_filter(words, groups=session.breaks.names)
+            with catalogue.store.reading() as connection:
+                names = finding.names(connection, wanted, breaks=session.breaks)
+            self._found = asked, session.table, set(names)
+        return self._found[2]
+
+    def _hint(self, session: Session, name: str) -> str:
+        """Why a filter in words may have found nothing."""
+        if name != "words" or self.desk.catalogue is None:
+            return ""
+        return " ".join(self.desk.catalogue.hints(session.sorting.shown.words))
 
     def _all(self) -> None:
-        self._named = None
         for field in self.filters.values():
             field.problem = ""
         self._change(replace(self.desk.session.sorting, shown=sorting.Shown()), "All pieces are in view.")
@@ -200,42 +222,50 @@ class SortPanel(Panel):
     # --- what is in view ---
 
     def _watch(self, new: Session, old: Session) -> None:
-        if new.table is not old.table or new.sorting != old.sorting:
-            only_edges = new.table is old.table and new.sorting.shown == old.sorting.shown
-            self._show(new, everything=not only_edges)
+        if self._moving:
+            self._show_counts(new)
+            self._behind = True
+        elif self._behind or new.table is not old.table or new.sorting != old.sorting:
+            self._show(new)
+            self._behind = False
         elif new.picked != old.picked:
             self._show_picked(new)
 
-    def _show(self, session: Session, *, everything: bool) -> None:
-        now, pile = session.sorting, session.sorted
-        if not now.shown.words:
-            self._named = None
-        names = sorting.names_in_view(session, self._named)
-        self._show_words(session, len(names))
+    def _show(self, session: Session) -> None:
+        now = session.sorting
+        names = sorting.names_in_view(session, self._named(session))
         shown = names[: sorting.MOST_SHOWN]
         pieces = [session.by_name[name] for name in shown]
         tone = look.SURROUNDS[now.surround]
         with self.strip.hold_sync():
-            if everything:
-                self._show_pictures(session, shown)
+            self._show_pictures(session, shown)
             self.strip.pieces = [
-                [each.swatch_id, round(each.lightness, 2), sorting.piece_sentence(session, each), each.borderline]
-                for each in pieces
+                [each.swatch_id, each.lightness, words, each.borderline]
+                for each, words in zip(pieces, sorting.piece_sentences(session, pieces), strict=True)
             ]
             self.strip.greys = [look.grey_hex(each.lightness) for each in pieces]
-            self.strip.all = [round(piece.lightness, 2) for piece in session.pieces if piece.known]
-            self.strip.edges = list(map(float, pile.breaks.edges))
-            self.strip.groups = [[group.name, group.borderline] for group in pile.groups]
+            self.strip.all = [piece.lightness for piece in session.pieces if piece.known]
             self.strip.view, self.strip.surround = now.view, look.grey_hex(tone)
             self.strip.ink = look.grey_hex(look.legible_on(tone))
-            self.strip.label = f"{len(shown)} pieces from dark to light"
+            self.strip.label = f"{len(shown)} {'piece' if len(shown) == 1 else 'pieces'} from dark to light"
+            self._show_counts(session)
+        self.verdict.show(sorting.verdict_sentence(session))
+        self.in_view.show(sorting.view_sentence(session, len(names)))
         self._show_fields(session)
         self._show_picked(session)
 
+    def _show_counts(self, session: Session) -> None:
+        """What changes while an edge is in the hand."""
+        pile = session.sorted
+        self.state.show(pile.balance if len(session.table) else "The pile is empty: photograph some pieces.")
+        with self.strip.hold_sync():
+            self.strip.groups = [[group.name, group.borderline] for group in pile.groups]
+            self.strip.edges = list(map(float, pile.breaks.edges))
+
     def _show_pictures(self, session: Session, names: list[str]) -> None:
-        if tuple(names) == self._pictured:
+        if self._pictured is not None and self._pictured[0] == names and self._pictured[1] is session.crops:
             return
-        self._pictured = tuple(names)
+        self._pictured = names, session.crops
         side = _MOST_SIDE[len(names) <= _MANY]
         sheet, places = sprites(fetch_crops(session.crops, names), side)
         pixels = np.asarray(PillowImage.open(io.BytesIO(sheet)).convert("RGBA"))
@@ -243,32 +273,26 @@ class SortPanel(Panel):
         self.strip.colour, self.strip.grey = sheet, as_png(_in_grey(pixels))
         self.strip.places = {name: list(place) for name, place in places.items()}
 
-    def _show_words(self, session: Session, count: int) -> None:
-        self.state.show(session.sorted.balance if len(session.pieces) else "The pile is empty: photograph some pieces.")
-        self.verdict.show(session.sorted.verdict if len(session.pieces) > 2 else "")
-        left = count - sorting.MOST_SHOWN
-        self.too_many.show(f"{left} more are not shown: ask for fewer under “Show only some”." if left > 0 else "")
-
     def _show_fields(self, session: Session) -> None:
         now = session.sorting
         self.method.show(now.grouping.method)
         self.count.show(now.grouping.groups)
         self.view.show(now.view)
         self.surround.show(now.surround)
-        for name, column_name in (("ground", "ground"), ("tag", "tags")):
+        for name, column_name in (("ground", "ground"), ("state", "state"), ("tag", "tags")):
             words = sorting.words_in(session.table, column_name)
             self.filters[name].offer([("any", ""), *((word, word) for word in words)], getattr(now.shown, name))
             show_if(bool(words), self.filters[name])
-        for name in ("hue", "state", "words"):
+        for name in ("hue", "words"):
             self.filters[name].show(getattr(now.shown, name))
+        for name, column_name in (("hue", "chroma"), ("least_side", "side")):
+            show_if(column_name in session.table, self.filters[name])
         if not now.shown.least_side:
             self.filters["least_side"].show("")
 
     def _show_picked(self, session: Session) -> None:
         self.strip.picked = list(session.picked)
-        words = [sorting.piece_sentence(session, session.by_name[name]) for name in session.picked[-3:]]
-        more = len(session.picked) - len(words)
-        self.told.show(" ".join(words) + (f" And {more} more picked." if more > 0 else ""))
+        self.told.show(sorting.picked_sentence(session))
         self.drop.disabled = not session.picked
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -257,14 +257,75 @@ def words_in(table: pd.DataFrame, column: str) -> list[str]:
 
 def piece_sentence(session: Session, piece: Piece) -> str:
     """Return what there is to say of one piece: lightness, value, group, whether it is borderline, what to check."""
+    return piece_sentences(session, [piece])[0]
+
+
+def piece_sentences(session: Session, pieces: Sequence[Piece]) -> list[str]:
+    """
+    Return what there is to say of each piece.
+
+    >>> from contrastkit.panels.session import session_of
+    >>> pile = pd.DataFrame({"swatch_id": ["a"], "lightness": [40.5], "lightness_sigma": [2.0]})
+    >>> piece_sentences(session_of(pile), session_of(pile).pieces)
+    ['a: L* 40 ± 2, value 4.0, medium; borderline dark/medium, about 6 in 10 that it is medium.']
+    """
     names, edges = session.breaks.names, session.breaks.edges
+    table = session.sorted.table
+    likely = dict(zip(table["swatch_id"].astype(str), table["group_probability"].astype(float), strict=True))
+    return [_sentence(piece, likely.get(piece.swatch_id, math.nan), names, edges) for piece in pieces]
+
+
+def _sentence(piece: Piece, likely: float, names: Sequence[str], edges: Sequence[float]) -> str:
+    if not piece.known:
+        return f"{piece.swatch_id}: lightness unknown; measure it again."
     parts = [f"L* {piece.lightness_words}, value {piece.value_words}, {piece.group}"]
-    rival = rival_of(piece, names, edges)
     if piece.borderline:
-        parts.append(borderline_words(piece, rival, names) or "borderline")
+        doubt = borderline_words(piece, rival_of(piece, names, edges), names)
+        parts.append(f"{doubt}, about {round(10 * likely)} in 10 that it is {piece.group}")
     if piece.flags:
         parts.append("check: " + ", ".join(piece.flags))
     return f"{piece.swatch_id}: {'; '.join(parts)}."
+
+
+def picked_sentence(session: Session) -> str:
+    """Return what there is to say of the pieces that were picked last, or how to pick."""
+    if not session.picked:
+        return "Tap a piece to pick it: it is then marked in every panel." if len(session.table) else ""
+    words = piece_sentences(session, [session.by_name[name] for name in session.picked[-3:]])
+    more = len(session.picked) - len(words)
+    return " ".join(words) + (f" And {more} more picked." if more else "")
+
+
+def view_sentence(session: Session, count: int) -> str:
+    """
+    Return which pieces are in view, where it is not all of them, and what to do.
+
+    Parameters
+    ----------
+    count : how many are asked for
+
+    >>> from contrastkit.panels.session import empty_session
+    >>> view_sentence(empty_session(), 700)
+    '100 more are not shown: ask for fewer under “Show only some”.'
+    """
+    known = sum(piece.known for piece in session.pieces)
+    parts = []
+    if session.sorting.shown != Shown():
+        parts.append(f"{count} of {known} pieces are in view; the counts are those of all {known}.")
+    if count > MOST_SHOWN:
+        parts.append(f"{count - MOST_SHOWN} more are not shown: ask for fewer under “Show only some”.")
+    if known < len(session.pieces):
+        unknown = len(session.pieces) - known
+        parts.append(f"Of unknown lightness, and so without a place here: {unknown}. Measure again.")
+    return " ".join(parts)
+
+
+def verdict_sentence(session: Session) -> str:
+    """Return whether the pile really falls into its groups; nothing of a pile too small to tell."""
+    grouping, known = session.sorting.grouping, {piece.lightness for piece in session.pieces if piece.known}
+    if grouping.method != "fixed" and len(known) < grouping.groups:
+        return f"Too few different values to find {grouping.groups} groups among them: even edges are used."
+    return session.sorted.verdict if len(session.pieces) > 2 else ""
 
 
 def edge_sentence(session: Session, place: int) -> str:

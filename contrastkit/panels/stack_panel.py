@@ -163,7 +163,7 @@ class StackPanel(Panel):
 
     def lay(self, name: str) -> None:
         """Lay a piece on the stack at hand, or swap it in where a layer is chosen."""
-        before = self.desk.session.laying
+        before = hand.cleared(self.desk.session).laying
         after = hand.laid(self.desk.session, name)
         if before.layer != hand.NONE:
             said = f"{name} in the place of {before.hand[before.layer]}."
@@ -174,27 +174,31 @@ class StackPanel(Panel):
     def swap(self, layer: int, name: str) -> None:
         """Put a piece in the place of a layer of the stack at hand."""
         after = hand.swapped(self.desk.session, layer, name)
-        self._change(after, f"{name} in the place of {self.desk.session.laying.hand[layer]}.")
+        self._change(after, f"{name} in the place of {self._hand[layer]}.")
 
     def lift(self, layer: int) -> None:
         """Lift a layer out of the stack at hand."""
         after = hand.lifted(self.desk.session, layer)
-        self._change(after, f"{self.desk.session.laying.hand[layer]} lifted out.")
+        self._change(after, f"{self._hand[layer]} lifted out.")
 
     def move(self, layer: int, by: int) -> None:
         """Have a layer of the stack at hand change places with the one above (1) or below (-1)."""
         after = hand.moved(self.desk.session, layer, by)
-        self._change(after, f"{self.desk.session.laying.hand[layer]} moved {'up' if by > 0 else 'down'}.")
+        self._change(after, f"{self._hand[layer]} moved {'up' if by > 0 else 'down'}.")
 
     def choose(self, layer: int) -> None:
         """Choose a layer of the stack at hand, to be swapped by the next tap; the same again for none."""
-        now = self.desk.session
+        now = hand.cleared(self.desk.session)
         chosen = hand.NONE if layer == now.laying.layer else layer
         session = hand.choosing(now, chosen)
         said = "No layer is chosen." if chosen == hand.NONE else (
             f"{now.laying.hand[chosen]} is chosen. Tap the piece to put in its place."
         )
         self.desk.change(session, said)
+
+    @property
+    def _hand(self) -> tuple[str, ...]:
+        return hand.cleared(self.desk.session).laying.hand
 
     def take_up(self, stack: int) -> None:
         """Have another stack at hand."""
@@ -277,7 +281,7 @@ class StackPanel(Panel):
         self.desk.keep_project(f"The stacks are kept with {self.desk.session.project}.")
 
     def _set_aside(self) -> None:
-        session = self.desk.session
+        session = hand.cleared(self.desk.session)
         stacks = [layers for layers in session.laying.stacks if len(layers) > 1]
         count = sum(map(len, stacks))
         self.desk.keep(
@@ -311,6 +315,7 @@ class StackPanel(Panel):
             self.table.tray = [_tray_told(piece, places) for piece in known]
 
     def _show(self, session: Session) -> None:
+        session = hand.cleared(session)
         now, count = session.laying, len(session.laying.stacks)
         judged = [self._judge(session, number) for number in range(count)]
         size = _AROUND * max((each.sides[0] for each in judged if each.sides), default=100.0)
@@ -345,7 +350,7 @@ class StackPanel(Panel):
         self.told.value = (
             f"{how}by what shows of each piece; rims as from {metres(now.distance_mm)}. "
             f"{at.score.points:.0f} of 100 points."
-            if at.score else f"{len(session.pieces)} pieces in the pile, dark to light."
+            if at.score else f"{len(session.table)} pieces in the pile, dark to light."
         )  # fmt: skip
 
     def _show_controls(self, session: Session) -> None:

@@ -100,7 +100,7 @@ def step_words(seam: Seam) -> str:
     if round(seam.weakest if seam.weakest < seam.separation else seam.separation) >= round(abs(seam.step)):
         return told
     if seam.weakest < seam.separation:
-        return f"{told}; {max(seam.weakest, 0):.0f} where it is weakest"
+        return f"{told}; down to {max(seam.weakest, 0):.0f} in places"
     return told if seam.ambiguous else f"{told}; {seam.separation:.0f} of it, for its colours"
 
 

@@ -23,14 +23,14 @@ from contrastkit.light.distance import RED_GREEN_KERNEL, VALUE_KERNEL, seen_colo
 from contrastkit.light.lightness import SRGB, lightness_to_luminance
 from contrastkit.show.crops import Crops, Pixels, encoded
 from contrastkit.show.mockup import Image, piece_squares
-from contrastkit.show.views import Viewing, by_warm_lamp, view_named
+from contrastkit.show.views import READING_MM, Viewing, by_warm_lamp, view_named
 
 LARGE, SMALL = 320, 64  # sides of the squares that are kept, pixels: to draw with, and to tell by
 _KEPT = 48  # so many large ones: no hand has more on the table
 
 _FWHM = 2 * math.sqrt(math.log(2))  # as in `contrastkit.light.distance`
 _LEAST_BLUR = 0.3  # pixels, of a Gaussian's standard deviation: less is not seen
-_PER_COLOUR_BLUR = 3.0  # pixels to the narrowest blur of colour
+_PER_COLOUR_BLUR = 2.0  # pixels to the narrowest blur of colour
 _COARSER = 2.0  # colour is told on no more than every second pixel
 
 
@@ -210,6 +210,8 @@ def seen_as(image: Image, view: str, viewing: Viewing) -> Image:
     """
     Return a picture in a view, from the distance of the viewing: lit first, then blurred by the eye, then told.
 
+    Up to arm's length nothing is blurred: there the eye that looks at the page does it by itself.
+
     Raises
     ------
     InvalidInputError
@@ -219,10 +221,10 @@ def seen_as(image: Image, view: str, viewing: Viewing) -> Image:
     [0.20000000298023224, 0.20000000298023224, 0.20000000298023224]
     """
     wanted = view_named(view)
-    if view == "lamp":
-        return from_afar_at_once(by_warm_lamp(image), viewing.mm_per_pixel, viewing.distance_mm)
-    blurred = from_afar_at_once(image, viewing.mm_per_pixel, viewing.distance_mm)
-    return blurred if view in ("colour", "far") else wanted.see(blurred, viewing)
+    lit = by_warm_lamp(image) if view == "lamp" else image
+    near = viewing.distance_mm <= READING_MM
+    blurred = lit if near else from_afar_at_once(lit, viewing.mm_per_pixel, viewing.distance_mm)
+    return blurred if view in ("colour", "far", "lamp") else wanted.see(blurred, viewing)
 
 
 def shrunk(image: Image, side: int) -> Image:

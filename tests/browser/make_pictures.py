@@ -56,9 +56,17 @@ def plan(page: Page) -> Locator:
     return page.get_by_role("button", name="Print the plan")
 
 
+def teach(page: Page) -> Locator:
+    """An exercise that has just begun."""
+    page.get_by_role("button", name="Begin a new exercise").click()
+    page.locator(".ck-order-tile").nth(11).wait_for()
+    return page.locator(".ck-order-ends")
+
+
 # The panel, what is done in it and where the picture ends, and the part that goes into the picture of the whole job.
 PANELS = {"photograph": (photograph, ".ck-board-stage"), "sort": (sort, ".ck-strip"), "explore": (explore, None),
-          "stack": (stack, ".ck-table-picture img"), "plan": (plan, ".ck-wall-field img")}
+          "stack": (stack, ".ck-table-picture img"), "plan": (plan, ".ck-wall-field img"),
+          "teach": (teach, None)}
 
 
 def take(page: Page, last: Locator) -> Image.Image:
