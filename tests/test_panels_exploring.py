@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -12,6 +14,7 @@ from contrastkit.panels.desk import Desk
 from contrastkit.panels.explore_panel import ExplorePanel
 from contrastkit.panels.exploring import Exploring
 from contrastkit.panels.session import empty_session, session_of
+from contrastkit.panels.sorting import with_edge
 
 
 def pile(**columns):
@@ -64,6 +67,22 @@ def test_pairs_are_listed_with_what_they_show_and_how_sure_it_is(panel):
     assert panel.within.layout.display == "none"
     panel.undo.press()
     assert panel.listed.value == "hue"
+
+
+def test_nothing_is_sure_of_pieces_whose_uncertainty_is_unknown():
+    """A table without uncertainties would be told as if it were exact."""
+    unsure = pile()
+    unsure.loc[1, "lightness_sigma"] = np.nan
+    panel = ExplorePanel(Desk(session_of(unsure)))
+    assert "yet perhaps alike in value: 2 L* apart (± ?)." in listed(panel)[0][1]
+
+
+def test_an_edge_that_is_moved_elsewhere_changes_the_words(panel):
+    """The fields would go on to call a piece dark that is now medium."""
+    desk = panel.desk
+    desk.change(replace(desk.session, sorting=with_edge(desk.session, 0, 55)), "moved")
+    assert panel.fields.points[1][4] == "red: L* 50 ± 1, dark, hue 30°, vividness 60"
+    assert panel.rows.value[1][2] == "dark"
 
 
 def test_a_narrower_step_finds_fewer_pairs_and_says_so(panel):

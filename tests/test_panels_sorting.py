@@ -71,11 +71,16 @@ def test_a_dragged_edge_is_one_step_that_can_be_undone(panel):
     for value in (41.0, 44.5, 48.0):
         panel.strip.moved = [0, value, 0, value]
         assert edges(panel) == (value, 70.0)
+        assert (panel.strip.answered, panel.strip.edges) == (value, [value, 70.0])
     panel.strip.moved = [0, 48.0, 1, 99]
     assert panel.desk.said == "Edge between dark and medium: L* 48."
     assert panel.strip.edges == [48.0, 70.0]
+    assert panel.strip.pieces[5][2] == (
+        "p05: L* 47 ± 1, value 4.6, dark; borderline dark/medium, about 8 in 10 that it is dark."
+    )
     panel.undo.press()
     assert (edges(panel), panel.strip.edges) == ((40.0, 70.0), [40.0, 70.0])
+    assert panel.strip.pieces[5][2] == "p05: L* 47 ± 1, value 4.6, medium."
     panel.strip.moved = [0, "far", 1, 3]
     panel.strip.moved = []
     assert edges(panel) == (40.0, 70.0)
@@ -131,8 +136,43 @@ def test_every_filter_narrows_what_is_in_view_but_not_the_groups(panel):
     assert (len(names(panel)), panel.filters["least_side"].value) == (12, "")
     panel.filters["tag"].value = "sold"
     assert len(names(panel)) == 6
-    panel.filters["state"].value = "used"
-    assert len(names(panel)) == 6  # the table says nothing of states
+    panel.undo.press()
+    panel.undo.press()
+    assert (len(names(panel)), panel.filters["least_side"].value) == (1, "76.2 mm")  # as it was before
+
+
+def test_filters_are_offered_for_what_the_table_knows():
+    """A choice would find nothing, whatever is chosen."""
+    plain = SortPanel(Desk(session_of(table().drop(columns=["chroma", "hue_angle"]))))
+    assert {name for name, field in plain.filters.items() if field.layout.display != "none"} == set()
+    stated = SortPanel(Desk(session_of(table(state=["at hand"] * 9 + ["set aside"] * 3, side=50.0))))
+    shown = {name for name, field in stated.filters.items() if field.layout.display != "none"}
+    assert shown == {"state", "least_side", "hue"}
+    assert stated.filters["state"].options == [["any", ""], ["at hand", "at hand"], ["set aside", "set aside"]]
+    stated.filters["state"].value = "set aside"
+    assert names(stated) == ["p09", "p10", "p11"]
+
+
+def test_what_is_not_in_view_is_said():
+    """Somebody would take the pieces in view for the whole pile, or miss one that could not be measured."""
+    pile = table(ground=["red", "blue"] * 6)
+    pile.loc[3, "lightness"] = np.nan
+    panel = SortPanel(Desk(session_of(pile)))
+    assert panel.in_view.value == "Of unknown lightness, and so without a place here: 1. Measure again."
+    assert sorting.piece_sentence(panel.desk.session, panel.desk.session.piece("p03")) == (
+        "p03: lightness unknown; measure it again."
+    )
+    panel.filters["ground"].value = "blue"
+    assert panel.in_view.value.startswith("5 of 11 pieces are in view; the counts are those of all 11.")
+
+
+def test_too_few_pieces_for_groups_of_their_own_are_told():
+    """Edges would be shown as found in the pile that were not."""
+    pile = table(2)
+    panel = SortPanel(Desk(session_of(pile)))
+    panel.method.value = "natural"
+    assert panel.verdict.value == "Too few different values to find 3 groups among them: even edges are used."
+    assert edges(panel) == (40.0, 70.0)
 
 
 def test_a_filter_that_cannot_be_is_told_beside_its_field(panel):
@@ -172,6 +212,23 @@ def test_words_are_asked_of_the_catalogue(tmp_path):
     assert again.strip.edges == [40.0, 75.5]
 
 
+def test_words_for_groups_mean_the_groups_in_view(tmp_path):
+    """“Dark” would find what is dark by other edges than those on the strip, or stay when an edge is moved."""
+    with open_catalogue(tmp_path / "pile.sqlite") as pile:
+        pile.add(table(), crops={}, offers=False)
+    panel = open_desk(tmp_path / "pile.sqlite").sort()
+    panel.filters["words"].value = "dark"
+    assert names(panel) == [f"p{number:02d}" for number in range(5)]
+    panel.strip.moved = [0, 60.0, 1, 1]
+    assert names(panel) == [f"p{number:02d}" for number in range(7)]
+    panel.all.press()
+    panel.undo.press()
+    assert (len(names(panel)), panel.filters["words"].value) == (7, "dark")
+    panel.filters["words"].value = "tag=shinny"
+    assert panel.desk.said == "0 of 12 pieces in view."
+    assert panel.filters["words"].problem.startswith("No piece has tag 'shinny'")
+
+
 def test_taps_pick_pieces_and_say_what_they_are(panel):
     """A tap would do nothing, or a page could pick what is not there."""
     panel.strip._handle_custom_msg({"tapped": "p03"}, [])
@@ -196,7 +253,8 @@ def test_borderline_pieces_and_pieces_to_check_say_so():
     pile.loc[1, ["lightness", "lightness_sigma"]] = [41.0, 3.0]
     session = session_of(pile)
     assert "check: glare" in sorting.piece_sentence(session, session.piece("p00"))
-    assert "borderline dark/medium" in sorting.piece_sentence(session, session.piece("p01"))
+    doubtful = sorting.piece_sentence(session, session.piece("p01"))
+    assert "; borderline dark/medium, about 6 in 10 that it is medium" in doubtful
     assert SortPanel(Desk(session)).strip.pieces[1][3] is True
 
 

@@ -17,7 +17,7 @@ from PIL import Image as PillowImage
 from contrastkit.compose.hues import HUES, hue_name
 from contrastkit.panels import exploring
 from contrastkit.panels.panel import Panel
-from contrastkit.panels.parts import Choice, Folded, Press, Rows, Slide, Words, row, show_if, sprites
+from contrastkit.panels.parts import Choice, Folded, Press, Rows, Slide, Words, beside, row, show_if, sprites
 from contrastkit.panels.session import Session, fetch_crops
 from contrastkit.panels.sorting import picked_sentence
 from contrastkit.show import look
@@ -96,8 +96,8 @@ class ExplorePanel(Panel):
         self.drop = Press("Let go of all picks", attempt(self._drop))
         self.rows = Rows("The palette in numbers", ("piece", "L*", "group", "hue", "hue angle", "vividness (C*ab)"))
         return [
-            self.state, self.too_many, self.fields, self.told, row(self.drop, self.surround), row(self.listed),
-            self.within, self.nothing, self.pairs, Folded("The palette in numbers", self.rows),
+            self.state, self.too_many, self.fields, self.told, row(self.drop, self.surround),
+            beside(self.listed, self.within), self.nothing, self.pairs, Folded("The palette in numbers", self.rows),
         ]
 
     # --- what the hand does ---
@@ -150,6 +150,14 @@ class ExplorePanel(Panel):
         shown, left = points[:_MOST], max(0, len(points) - _MOST)
         self.state.show(exploring.state_sentence(session))
         self.too_many.show(f"{left} more, the lightest, are not shown: the fields hold {_MOST}." if left else "")
+        with self.fields.hold_sync(), self.pairs.hold_sync():
+            self._show_fields(session, shown)
+            self._show_words(session)
+            self._show_found(session)
+        self.surround.show(session.exploring.surround)
+        self._show_picked(session)
+
+    def _show_fields(self, session: Session, shown: list[tuple[str, float, float, float]]) -> None:
         tone = look.SURROUNDS[session.exploring.surround]
         self._show_pictures(session, [name for name, *_ in shown])
         for part in (self.fields, self.pairs):
@@ -160,10 +168,6 @@ class ExplorePanel(Panel):
             {"title": "Lightness across, vividness up", "low": 0, "high": most, "up": "chroma",
              "marks": [[0, "grey"], [most, "vivid"]]},
         ]
-        self.surround.show(session.exploring.surround)
-        self._show_words(session)
-        self._show_found(session)
-        self._show_picked(session)
 
     def _show_words(self, session: Session) -> None:
         """The words for each piece; they name its group."""

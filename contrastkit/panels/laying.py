@@ -554,9 +554,9 @@ class Judged:
     problem: str = ""
 
 
-def judged(laying: Laying, names: Layers, bench: Bench) -> Judged:
+def measured(laying: Laying, names: Layers, bench: Bench) -> Judged:
     """
-    Return a stack judged by what shows of its pieces, in the view and at the distance of the laying.
+    Return what is drawn of a stack: its layers and their sides; what is wrong with these, but no score yet.
 
     Pieces that are no longer in the pile are left out.
     """
@@ -564,17 +564,22 @@ def judged(laying: Laying, names: Layers, bench: Bench) -> Judged:
     layers = tuple(_with_rim(known[name], laying) for name in names if name in known)
     own = tuple(layer.swatch_id for layer in layers)
     try:
-        sides = sides_of(laying, layers)
+        return Judged(own, layers, sides_of(laying, layers))
     except InvalidInputError as error:
         return Judged(own, layers, default_sides(len(layers)), problem=str(error))
-    if len(layers) < 2:
-        return Judged(own, layers, sides)
+
+
+def judged(laying: Laying, names: Layers, bench: Bench) -> Judged:
+    """Return a stack judged by what shows of its pieces, in the view and at the distance of the laying."""
+    found = measured(laying, names, bench)
+    if found.problem or len(found.layers) < 2:
+        return found
     try:
-        stack = Stack(layers, sides, _background(laying), laying.rim_mm)
-        score = judge_stack(stack, distance_mm=laying.distance_mm, textures=bench.textures(laying.view))
+        stack = Stack(found.layers, found.sides, _background(laying), laying.rim_mm)
+        textures = bench.textures(laying.view)
+        return replace(found, score=judge_stack(stack, distance_mm=laying.distance_mm, textures=textures))
     except ContrastkitError as error:
-        return Judged(own, layers, sides, problem=str(error))
-    return Judged(own, layers, sides, score)
+        return replace(found, problem=str(error))
 
 
 def better(laying: Laying, judged: Judged, bench: Bench) -> StackScore | None:

@@ -287,8 +287,9 @@ class SortPanel(Panel):
             self.filters[name].show(getattr(now.shown, name))
         for name, column_name in (("hue", "chroma"), ("least_side", "side")):
             show_if(column_name in session.table, self.filters[name])
-        if not now.shown.least_side:
-            self.filters["least_side"].show("")
+        least = self.filters["least_side"]
+        if sorting.side_of(least.value) != now.shown.least_side:
+            least.show(f"{now.shown.least_side:g} mm" if now.shown.least_side else "")
 
     def _show_picked(self, session: Session) -> None:
         self.strip.picked = list(session.picked)

@@ -214,6 +214,19 @@ def with_shown(session: Session, name: str, word: str) -> Sorting:
     return replace(sorting, shown=replace(sorting.shown, **{name: value}))
 
 
+def side_of(word: str) -> float | None:
+    """
+    Return the length that a word means, mm; 0 for no word, None where it is no length.
+
+    >>> side_of("3 in"), side_of(""), side_of("three")
+    (76.2, 0.0, None)
+    """
+    try:
+        return float(parse_length(word, unit="mm")) if word.strip() else 0.0
+    except InvalidInputError:
+        return None
+
+
 def names_in_view(session: Session, named: Collection[str] | None = None) -> list[str]:
     """
     Return the names of the pieces in view, dark to light; only those of known lightness have a place on the strip.

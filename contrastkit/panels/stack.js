@@ -2,7 +2,7 @@
 
 const STYLE = `
 .ck-table-part { display: flex; flex-direction: column; }
-.ck-table-stacks { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(250px, 100%), 1fr)); gap: 20px 24px; }
+.ck-table-stacks { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(var(--ck-table-least, 250px), 100%), 1fr)); gap: 20px 16px; }
 .ck-table-stack { min-width: 0; padding-top: 6px; border-top: 3px solid transparent; container-type: inline-size; }
 .ck-table-stack[data-at="true"] { border-top-color: var(--ck-text); }
 .ck-table-stack h4 { margin: 0 0 6px; }
@@ -27,6 +27,7 @@ const STYLE = `
 .ck-table-tools { display: flex; flex-wrap: wrap; gap: 8px; margin: 8px 0 0; align-items: center; }
 .ck-table-tools p { flex: 1 1 100%; margin: 0; }
 .ck-table-stairs { display: block; width: 100%; height: auto; max-width: 400px; margin-top: 10px; }
+.ck-table-figure { paint-order: stroke; stroke: var(--ck-page); stroke-width: 4px; stroke-linejoin: round; }
 .ck-table-sentences { margin: 8px 0 0; padding: 0 0 0 1.2em; }
 .ck-table-sentences li { margin: 0 0 .3em; }
 .ck-table-better { margin: 16px 0 0; padding: 8px 16px 12px; border: 1px solid var(--ck-edge); }
@@ -81,8 +82,8 @@ function bars(count) {
 }
 
 // A staircase of value: treads at their lightness from the bottom layer up, steps between them, rims as thin treads.
-function staircase(told) {
-  const wide = 400, foot = 126, top = 18, across = told.treads.length;
+function staircase(told, wide) {
+  const last = [], foot = 126, top = 18, across = told.treads.length;
   const tread = Math.min(72, (wide - 44) / (across + 0.9 * (across - 1))), between = tread * 0.9;
   const up = (level) => foot - (Math.min(Math.max(level, 0), 100) / 100) * (foot - top);
   const left = (place) => 44 + place * (tread + between);
@@ -96,7 +97,7 @@ function staircase(told) {
     const y = up(each.level), middle = left(place) + tread / 2;
     svg.append(mark("rect", { x: left(place), y, width: tread, height: Math.max(foot - y, 1), fill: each.grey, stroke: "currentColor" }));
     svg.append(mark("text", { x: middle, y: foot + 18, "font-size": 16, "text-anchor": "middle" }, each.level.toFixed(0)));
-    if (across < 5) svg.append(mark("text", { x: middle, y: foot + 36, "font-size": 15, "text-anchor": "middle" }, each.role));
+    if (tread + between > 76) svg.append(mark("text", { x: middle, y: foot + 36, "font-size": 15, "text-anchor": "middle" }, each.role));
   });
   told.seams.forEach((seam, place) => {
     const start = left(place) + tread, end = left(place + 1), x = start + between * 0.12, thick = seam.weakest ? 4 : 2;
@@ -111,9 +112,10 @@ function staircase(told) {
       svg.append(mark("path", { d: `M${x - 4} ${low}H${x + 4}M${x} ${low}V${high}M${x - 4} ${high}H${x + 4}`, stroke: "currentColor", fill: "none" }));
     }
     const bold = seam.weakest ? 700 : 400, y = Math.min(Math.max((up(seam.low) + up(seam.high)) / 2 + 5, top + 10), foot - 22);
-    svg.append(mark("text", { x: x + 6, y, "font-size": 16, "font-weight": bold, class: "ck-table-figure" }, seam.step));
-    if (between > 40) svg.append(mark("text", { x: x + 6, y: y + 16, "font-size": 14, "font-weight": bold, class: "ck-table-figure" }, seam.verdict));
+    last.push(mark("text", { x: x + 6, y, "font-size": 16, "font-weight": bold, class: "ck-table-figure" }, seam.step));
+    if (between > 40) last.push(mark("text", { x: x + 6, y: y + 16, "font-size": 14, "font-weight": bold, class: "ck-table-figure" }, seam.verdict));
   });
+  svg.append(...last); // figures over all lines
   return svg;
 }
 
@@ -122,9 +124,10 @@ function render({ model, el }) {
   el.classList.add("ck", "ck-table-part");
   el.setAttribute("data-lm-suppress-shortcuts", "true");
   const stacks = make("div", { class: "ck-table-stacks" });
+  const said = make("div"); // of the seams of the stack at hand, where several stand too narrow for it
   const better = make("section", { class: "ck-table-better" });
   const tray = make("div", { class: "ck-table-tray", role: "group", "aria-label": "The pile, dark to light: tap a piece to lay it" });
-  el.append(stacks, better, tray);
+  el.append(stacks, said, better, tray);
   const addresses = new Map(); // of pictures by their place in `pictures`
   let sheet = "", faces = new Map(), sections = [];
 
@@ -225,6 +228,7 @@ function render({ model, el }) {
   function paintStacks() {
     const focused = stacks.querySelector(":focus"), key = focused && focused.dataset.key;
     const told = model.get("stacks"), at = model.get("at");
+    stacks.style.setProperty("--ck-table-least", `${[250, 280, 240, 190][told.length - 1]}px`);
     if (sections.length !== told.length) {
       sections = told.map(() => section());
       stacks.replaceChildren(...sections.map((each) => each.root));
@@ -232,12 +236,13 @@ function render({ model, el }) {
       addresses.clear();
     }
     told.forEach((each, number) => fill(sections[number], each, number, number === at, told.length > 1));
+    said.replaceChildren(...(told.length > 1 && told[at].sentences.length ? [sentences(told[at])] : []));
     el.dataset.empty = String(told.length === 1 && !told[0].layers.length);
     paintPictures();
     paintLying();
     if (key) {
       const same = [...stacks.querySelectorAll("[data-key]")].find((each) => each.dataset.key === key);
-      const rest = same || stacks.querySelector('[data-at="true"] .ck-table-layers button') || tray.querySelector('[tabindex="0"]');
+      const rest = same || sections[at].root.querySelector(".ck-table-layers button") || tray.querySelector('[tabindex="0"]');
       if (rest && document.activeElement !== rest) rest.focus();
     }
   }
@@ -315,15 +320,17 @@ function render({ model, el }) {
 
   function below(told, at, several) {
     const parts = [];
-    if (told.stairs.treads.length > 1) parts.push(staircase(told.stairs));
+    if (told.stairs.treads.length > 1) parts.push(staircase(told.stairs, [400, 340][model.get("stacks").length - 1] || 240));
     if (several && told.layers.length > 1) parts.push(make("p", {}, make("b", {}, told.finding)));
-    if (told.sentences.length && at) {
-      const list = make("ul", { class: "ck-table-sentences", "aria-label": "Seams, weakest first" });
-      list.append(...told.sentences.map((sentence) => make("li", {}, sentence)));
-      parts.push(list);
-    }
+    if (told.sentences.length && !several) parts.push(sentences(told));
     if (told.sizes) parts.push(make("p", { class: "ck-quiet" }, `Cut ${told.sizes}${several && told.points ? `; ${told.points}` : ""}.`));
     return parts;
+  }
+
+  function sentences(told) {
+    const list = make("ul", { class: "ck-table-sentences", "aria-label": "Seams, weakest first" });
+    list.append(...told.sentences.map((sentence) => make("li", {}, sentence)));
+    return list;
   }
 
   function paintPictures() {

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections import OrderedDict
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -317,18 +318,9 @@ class StackPanel(Panel):
     def _show(self, session: Session) -> None:
         session = hand.cleared(session)
         now, count = session.laying, len(session.laying.stacks)
+        self._show_pictures(session)  # first: the eye waits for them, words come a moment later
         judged = [self._judge(session, number) for number in range(count)]
-        size = _AROUND * max((each.sides[0] for each in judged if each.sides), default=100.0)
-        side = _SIDES[count]
-        small = words.small_size(size, now.distance_mm, side)
         with self.table.hold_sync():
-            self.table.pictures = [
-                png for each in judged for png in self._picture(session, each, size, side, small)
-            ]  # fmt: skip
-            self.table.sizes = [side, small]
-            self.table.small_words = (
-                f"The small one, at arm's length, is as large as from {metres(now.distance_mm)}." if small else ""
-            )
             self.table.stacks = [
                 words.stack_told(number, now, each, session.breaks) for number, each in enumerate(judged)
             ]  # fmt: skip
@@ -339,6 +331,20 @@ class StackPanel(Panel):
         self._show_words(session, judged)
         self._show_controls(session)
         self._show_better(session, judged[now.at])
+
+    def _show_pictures(self, session: Session) -> None:
+        now = session.laying
+        sized = replace(now, view="colour")  # sizes are the same in any light, and light takes time
+        found = [hand.measured(sized, names, self.bench) for names in now.stacks]
+        size = _AROUND * max((each.sides[0] for each in found if each.sides), default=100.0)
+        side = _SIDES[len(found)]
+        small = words.small_size(size, now.distance_mm, side)
+        with self.table.hold_sync():
+            self.table.pictures = [png for each in found for png in self._picture(session, each, size, side, small)]
+            self.table.sizes = [side, small]
+            self.table.small_words = (
+                f"The small one, at arm's length, is as large as from {metres(now.distance_mm)}." if small else ""
+            )
 
     def _show_words(self, session: Session, judged: list[Judged]) -> None:
         now = session.laying

@@ -5,12 +5,15 @@ const STYLE = `
 .ck-strip-bands { position: relative; height: 68px; }
 .ck-strip-band { position: absolute; bottom: 2px; text-align: center; overflow: hidden; line-height: 1.2; white-space: nowrap; }
 .ck-strip-band b, .ck-strip-band > span { display: block; text-overflow: ellipsis; overflow: hidden; }
+.ck-strip-tight .ck-strip-bands { height: 132px; }
+.ck-strip-tight .ck-strip-band { writing-mode: vertical-rl; transform: rotate(180deg); text-align: left; max-height: 130px; }
+.ck-strip-tight .ck-strip-bars { display: none; }
 .ck-strip-bars { display: inline-block; height: .72em; margin-right: .4em; vertical-align: baseline; }
 .ck-strip-stage { position: relative; isolation: isolate; }
 .ck-strip-field { position: relative; background: var(--ck-strip-surround); }
 .ck .ck-strip-field button { position: absolute; z-index: 1; min-width: 0; min-height: 0; padding: 0; border: 0;
   background-color: transparent; background-repeat: no-repeat; }
-.ck .ck-strip-field button.ck-strip-doubt { outline: 2px dashed var(--ck-strip-ink); outline-offset: 1px; }
+.ck .ck-strip-field button.ck-strip-doubt { outline: var(--ck-strip-frame) dashed var(--ck-strip-ink); outline-offset: 1px; }
 .ck .ck-strip-field button[aria-pressed="true"] { box-shadow: 0 0 0 3px var(--ck-strip-surround), 0 0 0 6px var(--ck-strip-ink); z-index: 2; }
 .ck .ck-strip-field button:focus-visible { outline: 3px solid var(--ck-strip-ink); outline-offset: 1px; z-index: 3; }
 .ck .ck-strip-field button:focus-visible[aria-pressed="true"] { outline-offset: 8px; }
@@ -35,9 +38,9 @@ const STYLE = `
 .ck .ck-strip-legend { margin: 4px 0 0; color: var(--ck-quiet); }
 .ck-strip-sample { display: inline-block; width: 1em; height: 1em; margin-right: .5em; border: 2px dashed var(--ck-text); vertical-align: -.12em; }
 `;
-const SIDES = [72, 60, 50, 42, 34, 28, 22, 17, 13];
+const SIDES = [72, 60, 50, 42, 34, 28, 22, 17, 13, 10];
 const TALLEST = 430;
-const APART = [7, 9]; // px between two pieces, across and up: there is room for a frame
+const apart_of = (side) => (side < 28 ? 4 : 8); // px between two pieces: there is room for a frame
 const GRIP = 66, ROW = 48;
 
 function make(tag, attributes = {}, ...children) {
@@ -125,13 +128,14 @@ function render({ model, el }) {
   function lay() {
     const pieces = model.get("pieces"), width = field.clientWidth;
     if (!width) return;
-    let side = SIDES[SIDES.length - 1], level = [];
+    let side = SIDES[0], apart = apart_of(side), level = [];
     for (const tried of SIDES) {
-      side = tried;
-      level = levels(pieces.map(([, lightness]) => across(lightness, side, width) - side / 2), side, APART[0]);
-      if ((Math.max(0, ...level) + 1) * (side + APART[1]) <= TALLEST) break;
+      [side, apart] = [tried, apart_of(tried)];
+      level = levels(pieces.map(([, lightness]) => across(lightness, side, width) - side / 2), side, apart);
+      if ((Math.max(0, ...level) + 1) * (side + apart) <= TALLEST) break;
     }
-    field.style.height = `${Math.max((Math.max(0, ...level) + 1) * (side + APART[1]) + 2 * APART[1], 120)}px`;
+    field.style.height = `${Math.max((Math.max(0, ...level) + 1) * (side + apart) + 16, 120)}px`;
+    field.style.setProperty("--ck-strip-frame", side < 28 ? "1px" : "2px");
     field.setAttribute("aria-label", model.get("label"));
     legend.hidden = !pieces.some(([, , , doubt]) => doubt);
     arrange(pieces.map(([name]) => name));
@@ -144,7 +148,7 @@ function render({ model, el }) {
       button.tabIndex = place === at ? 0 : -1;
       button.classList.toggle("ck-strip-doubt", doubt);
       Object.assign(button.style, {
-        left: `${across(lightness, side, width) - side / 2}px`, bottom: `${APART[1] + level[place] * (side + APART[1])}px`,
+        left: `${across(lightness, side, width) - side / 2}px`, bottom: `${8 + level[place] * (side + apart)}px`,
         width: `${side}px`, height: `${side}px`, backgroundSize: size, backgroundImage: spot && sheet ? `url("${sheet}")` : "none",
         backgroundPosition: spot ? `-${spot[0] * scale}px -${spot[1] * scale}px` : "",
         backgroundColor: spot ? "transparent" : model.get("greys")[place],
@@ -282,6 +286,14 @@ function render({ model, el }) {
     });
   }
 
+  // Where a word has no room between its edges, all stand upright; never while an edge is in the hand.
+  function draw_room() {
+    if (held) return;
+    const ends = [0, ...edges, 100];
+    const least = Math.min(...ends.slice(1).map((end, place) => end - ends[place]));
+    frame.classList.toggle("ck-strip-tight", (least / 100) * field.clientWidth < 84 && edges.length > 2);
+  }
+
   // Grips that would lie on one another go into rows of their own; never while one is in the hand.
   function draw_rows() {
     if (held) return;
@@ -306,7 +318,7 @@ function render({ model, el }) {
       bars.style.background = "repeating-linear-gradient(90deg, currentColor 0 .24em, transparent .24em .46em)";
       const doubts = doubtful ? `${doubtful} borderline` : "";
       const band = make("div", { class: "ck-strip-band", title: `${name}: ${counted[place]} ${doubts}` },
-        make("b", {}, bars, name), make("span", {}, String(counted[place])), make("span", { class: "ck-quiet" }, doubts));
+        make("b", {}, ...(edges.length < 5 ? [bars] : []), name), make("span", {}, String(counted[place])), make("span", { class: "ck-quiet" }, doubts));
       band.style.left = `${ends[place]}%`;
       band.style.width = `${ends[place + 1] - ends[place]}%`;
       return band;
@@ -331,6 +343,7 @@ function render({ model, el }) {
     draw_edges();
     draw_bands();
     draw_rows();
+    draw_room();
   }
 
   load("colour");
@@ -345,7 +358,7 @@ function render({ model, el }) {
   model.on("change:picked", mark);
   for (const name of ["edges", "groups", "all", "answered"]) model.on(`change:${name}`, all_once);
   for (const name of ["surround", "ink"]) model.on(`change:${name}`, colours);
-  const seen = new ResizeObserver(() => { lay(); draw_rows(); });
+  const seen = new ResizeObserver(() => { lay(); draw_rows(); draw_room(); });
   seen.observe(frame);
   return () => {
     seen.disconnect();
