@@ -5,7 +5,8 @@ Whether a chart can be read in grey: the W3C's contrast of every mark and text w
     illegible_marks(drawing, pictures)   the same of a drawing, before it is a chart
 
 Asked for: 4.5 for text (WCAG 2.2, success criterion 1.4.3), 3 for marks that carry meaning (1.4.11). A filled mark
-needs it where it ends: between what it is filled with, or its edge, and what lies just outside. Grey is L*, so a colour
+needs it where it ends: between what it is filled with, or its edge, or a line that something else draws along there,
+and what lies just outside. Most of an outline is enough, as greys side by side may be alike. Grey is L*, so a colour
 counts as the grey that it becomes.
 
 What carries no meaning is left out: fillings and lines in the greys of the page that mean nothing ("ground", "raised",
@@ -139,16 +140,29 @@ class _Scene:
                 light[_inside(mark, points)] = self.luminance(mark.fill)
         return light
 
+    def lines_along(self, points: np.ndarray):
+        """Yield the tone of every line or edge that runs through some of the points, and through which of them."""
+        for mark in self.marks:
+            tone = getattr(mark, "tone", None) if isinstance(mark, Line) else getattr(mark, "edge", None)
+            if tone is None or isinstance(mark, Words):
+                continue
+            ends = np.array([(mark.x0, mark.y0), (mark.x1, mark.y1)]) if isinstance(mark, Line) else _corners(mark)
+            following = ends[1:] if isinstance(mark, Line) else np.roll(ends, -1, axis=0)
+            near = np.zeros(len(points), bool)
+            for start, end in zip(ends, following, strict=False):
+                near |= _distance(points, start, end) <= mark.line
+            if near.any():
+                yield tone, near
+
     def _lay(self, mark: Photo, points: np.ndarray, light: np.ndarray) -> None:
         if mark.swatch_id not in self.pictures:
             return
         picture, alpha = self.pictures[mark.swatch_id]
-        across, down = (points - (mark.x, mark.y)) / (mark.width, mark.height) * (1, -1) + (0, 1), None
-        col, row = (across * (picture.shape[1], picture.shape[0])).T
+        shares = (points - (mark.x, mark.y)) / (mark.width, mark.height)
+        col, row = shares[:, 0] * picture.shape[1], (1 - shares[:, 1]) * picture.shape[0]
         there = (col >= 0) & (col < picture.shape[1]) & (row >= 0) & (row < picture.shape[0])
         row, col = row[there].astype(int), col[there].astype(int)
         light[there] += alpha[row, col] * (picture[row, col] - light[there])
-        del down
 
 
 def _inside(mark: Box | Shape, points: np.ndarray) -> np.ndarray:
@@ -188,8 +202,7 @@ def _line_faults(scene: _Scene, place: int, mark: Line):
     ends = np.array([(mark.x0, mark.y0), (mark.x1, mark.y1)])
     points = _along(ends[0], ends[1])
     light = scene.under(place, points)
-    enough = np.array([contrast(scene.luminance(mark.tone), each) for each in light]) >= MARKS - ROUNDING
-    if enough.mean() < 0.5:  # a line is followed across what it crosses, if most of it can be seen
+    if _enough(scene.luminance(mark.tone), light).mean() < 0.5:  # the eye follows a line across what it crosses
         yield f"A line from {ends[0].round(1).tolist()} to {ends[1].round(1).tolist()} is lost on what it lies on."
 
 
@@ -197,15 +210,20 @@ def _filled_faults(scene: _Scene, place: int, mark: Box | Shape):
     if mark.edge is None and (mark.fill is None or _means_nothing(scene, mark.fill, surrounds=True)):
         return
     corners = _corners(mark)
-    outside = scene.under(place, np.concatenate([
-        _along(a, b) + _outwards(a, b, corners) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)
-    ]))
+    sides = list(zip(corners, np.roll(corners, -1, axis=0), strict=True))
+    along = np.concatenate([_along(a, b) for a, b in sides])
+    outside = scene.under(place, np.concatenate([_along(a, b) + _outwards(a, b, corners) for a, b in sides]))
     tones = [tone for tone in (mark.fill, mark.edge) if tone is not None]
-    shown = [np.mean([contrast(scene.luminance(tone), each) >= MARKS - ROUNDING for each in outside]) for tone in tones]
-    if max(shown) < 0.5:  # a shape is known by most of its outline
+    shown = [_enough(scene.luminance(tone), outside) for tone in tones]
+    shown += [_enough(scene.luminance(tone), outside) & near for tone, near in scene.lines_along(along)]
+    if np.mean(np.any(shown, axis=0)) < 0.5:
         words = " and ".join(f"L* {scene.lightness(tone):.0f}" for tone in tones)
         lies = f"L* {float(_lightness(np.median(outside))):.0f}"
         yield f"A shape of {words} at {corners.min(axis=0).round(1).tolist()} is lost on {lies}; marks need {MARKS:g}."
+
+
+def _enough(light: float, others: np.ndarray) -> np.ndarray:
+    return np.array([contrast(light, each) >= MARKS - ROUNDING for each in others])
 
 
 def _means_nothing(scene: _Scene, tone, *, surrounds: bool = False) -> bool:
@@ -224,6 +242,13 @@ def _along(start: np.ndarray, end: np.ndarray) -> np.ndarray:
     count = min(_MOST, max(3, int(np.hypot(*(end - start)) / _EVERY)))
     shares = (np.arange(count) + 0.5) / count
     return start + shares[:, None] * (end - start)
+
+
+def _distance(points: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+    """From points to a straight line between two ends."""
+    along = end - start
+    share = np.clip((points - start) @ along / max(float(along @ along), 1e-12), 0, 1)
+    return np.hypot(*(points - start - share[:, None] * along).T)
 
 
 def _outwards(start: np.ndarray, end: np.ndarray, corners: np.ndarray) -> np.ndarray:

@@ -360,3 +360,51 @@ def _change_something(action, chance: random.Random) -> None:
 def _measurements(action, swatch: int) -> int:
     query = select(func.count()).where(schema.measurements.c.swatch == swatch)
     return action.connection.execute(query).scalar_one()
+
+
+def test_many_new_rows_are_recorded_together_undone_and_done_again(store):
+    """An import could not be undone, or one of its rows be changed behind the record's back."""
+    def many(action, count, first):
+        numbers = action.insert("swatches", [piece(f"p{at}", note="ü\\0") for at in range(first, first + count)])
+        action.insert("tags", [{"swatch": number, "tag": f"tag {number}, \"x\""} for number in numbers])
+        action.update("swatches", numbers[3], {"note": "changed"})
+
+    with store.writing("Add a few") as action:
+        many(action, 7, 0)
+    with store.writing("Add many") as action:
+        many(action, 1234, 10)
+    full, record = everything(store), rows(store, "changes")
+    assert len(record) == 2 * 7 + 1 + 2 * 3 + 1
+    assert check(store) == []
+    undo(store)
+    assert len(rows(store, "swatches")) == 7
+    assert check(store) == []
+    redo(store)
+    assert everything(store)["swatches"] == full["swatches"]
+    assert everything(store)["tags"] == full["tags"]
+    assert check(store) == []
+    with store.unrecorded() as connection:
+        connection.execute(schema.swatches.update().where(schema.swatches.c.name == "p700").values(place="moved"))
+    (finding,) = check(store)
+    assert finding.what.endswith("of swatches was changed, and no action changed it.")
+
+
+def test_a_record_of_many_that_lost_a_checksum_is_found(store):
+    """Damage of the record itself would stop the check, or pass it."""
+    with store.writing("Add many") as action:
+        action.insert("swatches", [piece(f"p{at}") for at in range(60)])
+    with store.unrecorded() as connection:
+        connection.execute(schema.changes.update().values(after=func.substr(schema.changes.c.after, 1, 9 * 59)))
+    assert [finding.what for finding in check(store)] == [
+        "Row [60] of swatches was changed, and no action changed it."
+    ]
+
+
+@pytest.mark.parametrize(("columns", "message"), [
+    ({"name": ["a"]}, r"^New rows of swatches must have their key, swatch\. Add it\.$"),
+    ({"swatch": [1], "colour": ["red"]}, r"^A row of swatches must have columns from .*; got 'colour'\.$"),
+])
+def test_columns_that_are_no_rows_are_refused(store, columns, message):
+    """Rows without a number, or with a column that nobody reads, would be kept."""
+    with pytest.raises(InvalidInputError, match=message), store.writing("Add") as action:
+        action.insert_columns("swatches", columns)

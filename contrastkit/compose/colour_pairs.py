@@ -43,7 +43,7 @@ class ColourPair:
     ----------
     darker, lighter : their names
     step : how much lighter the lighter one is, L*
-    sigma : standard uncertainty of the step, L*
+    sigma : standard uncertainty of the step, L*; nan where that of a piece is not known
     difference : CIEDE2000 of the two
     hue_step : degrees of hue angle between them
     sure : whether what the pair is shown for holds for all that the measurement leaves open
@@ -142,7 +142,7 @@ class _Colours:
             order = order[np.linspace(0, len(order) - 1, MOST_PIECES).astype(int)]
         lightness, sigma, chroma, hue = (column[order] for column in columns)
         names = table["swatch_id"].astype(str).to_numpy()[order].tolist()
-        return cls(names, lightness, np.nan_to_num(sigma), chroma, np.nan_to_num(hue))
+        return cls(names, lightness, sigma, chroma, np.nan_to_num(hue))
 
     def pairs_within(self, step: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """The darker and the lighter of every pair that lies so close in value."""
@@ -186,7 +186,7 @@ def _some(
         used.update((dark, light))
         found += 1
         step = float(colours.lightness[light] - colours.lightness[dark])
-        sigma = math.hypot(float(colours.sigma[dark]), float(colours.sigma[light]))
+        sigma = math.hypot(float(colours.sigma[dark]), float(colours.sigma[light]))  # nan: nothing is sure
         turn = abs((float(colours.hue[light] - colours.hue[dark]) + 180) % 360 - 180)
         difference = float(colours.difference(np.array([dark]), np.array([light]))[0])
         yield ColourPair(colours.names[dark], colours.names[light], step, sigma, difference, turn,

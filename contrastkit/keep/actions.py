@@ -27,7 +27,9 @@ from contrastkit.keep.rows import (
     fetch,
     from_json,
     key_from_json,
+    key_texts,
     key_to_json,
+    keys_to_json,
     put,
     remove,
     set_cells,
@@ -41,6 +43,7 @@ if TYPE_CHECKING:
 
 _RECORDED = frozenset(table.name for table in RECORDED)
 _APPEND_ONLY = frozenset({"measurements", "crops"})
+_MANY, _TOGETHER = 50, 500  # new rows from which they are recorded together, and how many together
 
 
 def login_name() -> str:
@@ -115,7 +118,7 @@ class Action:
         sums = shape.checksums(cells)
         with self._whole():
             put(self.connection, table, shape.names, cells)
-            self._record([("insert", table, key, None, checksum) for key, checksum in zip(keys, sums, strict=True)])
+            self._record(list(_inserted(table, keys, sums)))
 
     def update(self, table: str, key: Key, values: Row) -> None:
         """
@@ -188,7 +191,8 @@ class Action:
             self.connection.execute(update(actions).where(actions.c.action == self.number).values(what=self.what))
 
     def _take_away(self, table: str, entries: Sequence[RowMapping]) -> None:
-        self.delete_all(table, [key_from_json(entry["row_key"]) for entry in entries])
+        keys = (text for entry in entries for text in key_texts(entry["row_key"]))
+        self.delete_all(table, [key_from_json(text) for text in keys])
 
     def _put_back(self, table: str, entries: Sequence[RowMapping]) -> None:
         self.insert(table, [from_json(entry["before"]) for entry in entries])
@@ -267,6 +271,18 @@ class Action:
             row = {"action": self.number, "at": utc_now(), "who": self.who, "what": self.what, "undoes": self.undoes}
             self.connection.execute(actions.insert(), row)
         return self.number
+
+
+def _inserted(
+    table: str, keys: Sequence[str], sums: Sequence[str]
+) -> Iterator[tuple[str, str, str, str | None, str | None]]:
+    """What is recorded of new rows: one by one, or, of many, their keys and checksums together."""
+    if len(keys) < _MANY:
+        yield from (("insert", table, key, None, checksum) for key, checksum in zip(keys, sums, strict=True))
+        return
+    for start in range(0, len(keys), _TOGETHER):
+        some = slice(start, start + _TOGETHER)
+        yield "insert", table, keys_to_json(keys[some]), None, " ".join(sums[some])
 
 
 def _recorded(table: str) -> Shape:

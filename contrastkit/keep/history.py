@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import zip_longest
 
 from sqlalchemy import Connection, case, select
 
 from contrastkit.keep.cells import Cell
-from contrastkit.keep.rows import Cells, Key, Shape, cells_from_json, fetch, key_from_json, shape_of
+from contrastkit.keep.rows import Cells, Key, Shape, cells_from_json, fetch, key_from_json, key_texts, shape_of
 from contrastkit.keep.schema import METADATA, changes
 
 
@@ -43,9 +44,13 @@ def _last_states(connection: Connection) -> dict[str, dict[str, _Last]]:
     for kind, table, key, old, new in connection.execute(
         query.order_by(changes.c.action.desc(), changes.c.place.desc())
     ):
-        if table in METADATA.tables:
-            last = states.setdefault(table, {}).setdefault(key, _Last(exists=kind != "delete"))
-            _learn(last, kind, old, new)
+        if table not in METADATA.tables:
+            continue
+        keys = key_texts(key)
+        sums = [new] if len(keys) == 1 else (new or "").split()  # of many new rows together
+        for one, said in zip_longest(keys, sums[: len(keys)], fillvalue=""):  # one that is gone fits no row
+            last = states.setdefault(table, {}).setdefault(one, _Last(exists=kind != "delete"))
+            _learn(last, kind, old, said)
     return states
 
 

@@ -258,6 +258,26 @@ def key_to_json(cells: Iterable[Cell]) -> str:
     return f"[{parts[0]}]" if type(parts[0]) is int and len(parts) == 1 else _JSON.encode(parts)
 
 
+def keys_to_json(keys: Sequence[str]) -> str:
+    """
+    Return many keys, each a JSON array already, as one text.
+
+    >>> keys_to_json(["[1]", '[2, "red"]'])
+    '[[1],[2, "red"]]'
+    """
+    return f"[{','.join(keys)}]"
+
+
+def key_texts(text: str) -> list[str]:
+    """
+    Return the keys, each a JSON array, of which a record speaks: one, or many.
+
+    >>> key_texts("[7]"), key_texts('[[1],[2, "red"]]')
+    (['[7]'], ['[1]', '[2, "red"]'])
+    """
+    return [_JSON.encode(key) for key in json.loads(text)] if text.startswith("[[") else [text]
+
+
 def cells_from_json(text: str) -> Cells:
     """Return the cells that `to_json` was given."""
     return {name: base64.b64decode(v["base64"]) if isinstance(v, dict) else v for name, v in json.loads(text).items()}

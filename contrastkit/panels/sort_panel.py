@@ -111,6 +111,7 @@ class SortPanel(Panel):
     def _parts(self) -> list[ipywidgets.Widget]:
         now, attempt = self.desk.session.sorting, self.desk.attempt
         self.state, self.verdict = Words(level=3), Words(quiet=True)
+        self.state.add_class("ck-strip-state")
         self.strip = Strip(attempt(self._moved), attempt(self._tapped))
         self.told, self.in_view = Words(), Words()
         self.method = Choice("Edges", sorting.METHODS, now.grouping.method, attempt(self._method))
@@ -134,9 +135,9 @@ class SortPanel(Panel):
         fields = list(self.filters.values())
         show_if(self.desk.catalogue is not None, self.filters["words"])
         return [
-            self.state, self.verdict, self.strip, self.in_view, self.told,
+            self.state, self.strip, self.in_view, self.told,
             row(self.keep, self.drop),
-            beside(column(self.method, self.view, self.surround), column(self.count)),
+            beside(column(self.method, self.view, self.surround), column(self.count)), self.verdict,
             Folded("Show only some", row(*fields[:4]), row(*fields[4:]), row(self.all)),
         ]
 

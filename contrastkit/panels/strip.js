@@ -36,6 +36,7 @@ const STYLE = `
 .ck-strip-figures span:last-child { transform: translateX(-100%); }
 @container (max-width: 600px) { .ck-strip-figures span:nth-child(even) { display: none; } }
 .ck .ck-strip-legend { margin: 4px 0 0; color: var(--ck-quiet); }
+@container (max-width: 760px) { .ck-strip-state h3 { min-height: 2.4em; } } /* what stands above the hand keeps its height */
 .ck-strip-sample { display: inline-block; width: 1em; height: 1em; margin-right: .5em; border: 2px dashed var(--ck-text); vertical-align: -.12em; }
 `;
 const SIDES = [72, 60, 50, 42, 34, 28, 22, 17, 13, 10];
@@ -137,7 +138,7 @@ function render({ model, el }) {
     field.style.height = `${Math.max((Math.max(0, ...level) + 1) * (side + apart) + 16, 120)}px`;
     field.style.setProperty("--ck-strip-frame", side < 28 ? "1px" : "2px");
     field.setAttribute("aria-label", model.get("label"));
-    legend.hidden = !pieces.some(([, , , doubt]) => doubt);
+    legend.style.visibility = pieces.some(([, , , doubt]) => doubt) ? "visible" : "hidden"; // its place stays
     arrange(pieces.map(([name]) => name));
     const scale = side / model.get("side"), sheet = sheets[model.get("view")] || "";
     const size = model.get("sheet_size").map((length) => `${length * scale}px`).join(" ");

@@ -30,6 +30,12 @@ def balance_changed(page, before):
     return balance(page)
 
 
+def field_and_keep(page):
+    """Where the strip begins, and the next step."""
+    return [each.bounding_box()["y"] for each in (
+        page.locator(".ck-strip-field"), page.get_by_role("button", name="Keep these edges"))]  # fmt: skip
+
+
 def overlapping(page):
     """How many pairs of pieces share more than half a pixel of the strip."""
     return page.evaluate("""() => {
@@ -60,7 +66,7 @@ def test_a_slow_hand_keeps_its_edge_and_the_counts_follow(open_page):
     assert slider.evaluate("each => each === document.activeElement")
     page.get_by_role("button", name="Undo", exact=True).click()
     page.wait_for_function("document.querySelector('.ck-strip-edge').getAttribute('aria-valuenow') === '40'")
-    assert page.get_by_role("button", name="Undo", exact=True).is_disabled()  # the whole drag was one step
+    page.get_by_role("button", name="Undo", exact=True, disabled=True).wait_for()  # the whole drag was one step
 
 
 def test_an_edge_is_moved_with_the_keys_and_stays_in_their_reach(open_page):
@@ -94,8 +100,9 @@ def test_an_edge_is_dragged_with_a_finger(open_page):
     box, width = grip.bounding_box(), page.locator(".ck-strip-field").bounding_box()["width"]
     assert box["width"] >= 44 and box["height"] >= 44
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    words = balance(page)
     client = page.context.new_cdp_session(page)
-    scrolled = page.evaluate("scrollY")
+    scrolled, places = page.evaluate("scrollY"), field_and_keep(page)
     client.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [{"x": x, "y": y}]})
     for step in range(1, 6):
         point = {"x": x - 0.02 * step * width, "y": y}
@@ -103,7 +110,8 @@ def test_an_edge_is_dragged_with_a_finger(open_page):
     client.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
     said(page, re.compile("Edge between medium and light"))
     assert at(slider) == pytest.approx(60, abs=1)
-    assert page.evaluate("scrollY") == scrolled
+    balance_changed(page, words)
+    assert (page.evaluate("scrollY"), field_and_keep(page)) == (scrolled, places)  # nothing jumped under the hand
 
 
 @pytest.mark.parametrize("width", [1280, 768, 390])
