@@ -207,7 +207,8 @@ def _line_faults(scene: _Scene, place: int, mark: Line):
 
 
 def _filled_faults(scene: _Scene, place: int, mark: Box | Shape):
-    if mark.edge is None and (mark.fill is None or _means_nothing(scene, mark.fill, surrounds=True)):
+    quiet_edge = mark.edge is None or _means_nothing(scene, mark.edge)
+    if quiet_edge and (mark.fill is None or _means_nothing(scene, mark.fill, surrounds=True)):
         return
     corners = _corners(mark)
     sides = list(zip(corners, np.roll(corners, -1, axis=0), strict=True))
