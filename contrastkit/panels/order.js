@@ -170,6 +170,7 @@ function render({ model, el }) {
 
   function paint() {
     const places = model.get("order"), marks = model.get("marks");
+    const had = list.contains(document.activeElement) ? document.activeElement.dataset.number : undefined;
     list.setAttribute("aria-label", model.get("label"));
     list.replaceChildren(...places.map((numbers, at) => {
       const buttons = numbers.map((number) => {
@@ -187,6 +188,8 @@ function render({ model, el }) {
       return make("li", { class: numbers.length > 1 ? "ck-order-place ck-many" : "ck-order-place" }, ...buttons);
     }));
     list.hidden = ends.hidden = !places.length;
+    const again = had === undefined ? null : list.querySelector(`[data-number="${had}"]`);
+    if (again) again.focus();
   }
 
   function load() {
