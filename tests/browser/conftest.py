@@ -13,7 +13,7 @@ from demo import keep_demo  # noqa: E402
 from served import served  # noqa: E402
 
 CHROMIUM = shutil.which("chromium")
-PATIENCE = 30_000  # ms: on a busy computer
+PATIENCE = 60_000  # ms: on a busy computer
 
 
 @pytest.fixture(scope="session")
