@@ -300,7 +300,7 @@ def class_results(
     >>> table = pd.DataFrame({"swatch_id": list("abc"), "lightness": [20.0, 50.0, 80.0]})
     >>> orders = pool_orders(table, {"first": ["a", "b", "c"]})
     >>> class_results(orders, Exercise(("b", "a", "c")))[0].description[:47]
-    '1 of 1 learner has every piece in order. Half o'
+    '1 of 1 learner has every piece in order. 1. Hal'
     """
     first, *others = pooled.sentences
     blocks: list[Block] = [Points(tuple(others), numbered=True)] if others else []
