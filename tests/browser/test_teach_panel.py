@@ -40,6 +40,7 @@ def test_an_order_is_laid_by_keys_and_by_hand_given_in_and_judged(open_page):
     page.wait_for_function("document.querySelectorAll('.ck-order-place').length === 5")
     page.get_by_role("button", name="Undo", exact=True).click()
     page.wait_for_function("document.querySelectorAll('.ck-order-place').length === 6")
+    page.get_by_role("status").filter(has_text="Undone").first.wait_for()
 
     # By hand: the last before the first.
     piece = page.locator(".ck-order button[data-number='6']").bounding_box()
