@@ -8,8 +8,11 @@ import re
 import numpy as np
 import pdfplumber
 import pytest
+from matplotlib.text import Text
 from PIL import Image
 
+from contrastkit import cli
+from contrastkit.camera.reference import parse_reference
 from contrastkit.compose.cutting import cut_plan
 from contrastkit.compose.days import BLADE, DEFER, FUMES, IRON, PIGMENT, RAGS
 from contrastkit.compose.plan import read_plan
@@ -152,8 +155,19 @@ def test_the_grey_scale_warns_that_a_printer_is_no_reference_and_says_how_it_is_
     said = " ".join(text.get_text() for text in page.figure.axes[0].texts) + " ".join(
         artist.get_text() for artist in page.figure.axes[0].artists if hasattr(artist, "get_text"))
     assert page.description.startswith("A printed grey scale is no reference until it is measured.")
-    for needed in ("camera-check", "--reference chart", "--reference scale=15,35,55,75,95", "Tuesday"):
+    for needed in ("camera-check", "--reference chart", "--reference scale=95,75,55,35,15", "Tuesday"):
         assert needed in said
+
+
+@pytest.mark.parametrize("steps", [5, 9, 11])
+def test_the_numbers_on_the_grey_scale_can_be_given_as_they_stand(steps):
+    """The page would tell people to type what the program refuses."""
+    (page,) = grey_scale_handout(steps, look=look())
+    texts = [artist.get_text() for artist in page.figure.findobj(Text)]
+    (given,) = [text.split()[1] for text in texts if "--reference scale=" in text]
+    assert len(parse_reference(given).lightness) == steps
+    commands = re.findall(r"contrastkit ((?:camera-check|measure) .*?) (?:gives|says)", " ".join(texts))
+    assert [cli._parser().parse_args(words.split()).run is not None for words in commands] == [True, True]
 
 
 def test_pages_that_direct_work_carry_its_cautions(tmp_path):

@@ -214,3 +214,14 @@ def test_a_panel_says_what_was_done_and_offers_to_take_it_back():
     panel.redo.press()
     desk.say("That was wrong.", problem=True)
     assert (panel.said.value, panel.said.problem) == ("", "That was wrong.")
+
+
+def test_a_step_that_leaves_the_pile_as_it_is_does_not_sort_it_again():
+    """Every tap would cost the sorting of the whole pile; or another pile be shown in the groups of the last."""
+    session = session_of(table(a=20, b=50))
+    picked = session.picking("a")
+    assert picked.pieces is session.pieces
+    moved = replace(session, sorting=replace(session.sorting, grouping=Grouping(edges=(10, 60))))
+    assert [piece.group for piece in moved.pieces] == ["medium", "medium"]
+    assert [piece.group for piece in session.pieces] == ["dark", "medium"]
+    assert [piece.swatch_id for piece in picked.with_pile(table(c=70), {}).pieces] == ["c"]

@@ -87,10 +87,10 @@ def test_an_edge_that_is_moved_elsewhere_changes_the_words(panel):
 
 def test_a_narrower_step_finds_fewer_pairs_and_says_so(panel):
     """The slide would move and nothing change."""
-    panel.within.set_state({"value": 1.0, "settled": False})
+    panel.within._handle_custom_msg({"moved": 1.0, "settled": False, "number": 1}, [])
     assert panel.pairs.found == []
     assert panel.nothing.value == "No two pieces differ much in colour and hardly in value."
-    panel.within.set_state({"settled": True})
+    panel.within._handle_custom_msg({"moved": 1.0, "settled": True, "number": 2}, [])
     assert (panel.desk.said, panel.desk.session.exploring.within) == ("Alike within 1 L*.", 1.0)
     panel.within.value = 3.0
     assert "yet perhaps alike in value: 2 L* apart (± 1)" in listed(panel)[0][1]

@@ -55,11 +55,13 @@ def test_a_slide_keeps_to_its_range_says_its_value_and_whether_the_hand_let_go()
     slide = parts.Slide("Distance", 0.5, 8, 0.5, 3, lambda value, settled: heard.append((value, settled)),
                         words="{:g} m".format)
     assert slide.words == "3 m"
-    slide.set_state({"value": 4.5, "settled": False})
-    slide.set_state({"settled": True})
+    told(slide, {"moved": 4.5, "settled": False, "number": 7})
+    told(slide, {"moved": 4.5, "settled": True, "number": 8})
+    assert slide.answered == 8  # until then the page keeps to the hand
     slide.value = 99
     slide.value = float("nan")
-    slide.set_state({"value": "far"})
+    for nonsense in ({"moved": "far", "number": "x"}, {"moved": None}, {"other": 1}, "nonsense"):
+        told(slide, nonsense)
     assert heard == [(4.5, False), (4.5, True), (8.0, True)]
     assert slide.words == "8 m"
     slide.show(2)

@@ -43,6 +43,11 @@ def edges(panel):
     return tuple(panel.desk.session.breaks.edges)
 
 
+def drag(panel, place, lightness, *, settled, number):
+    """What the page sends while an edge is in the hand, and when it is let go."""
+    panel.strip._handle_custom_msg({"moved": [place, lightness], "settled": settled, "number": number}, [])
+
+
 def names(panel):
     return [piece[0] for piece in panel.strip.pieces]
 
@@ -69,10 +74,10 @@ def test_the_grey_pieces_have_the_lightness_of_the_coloured_ones(panel):
 def test_a_dragged_edge_is_one_step_that_can_be_undone(panel):
     """Every pixel of the drag would be a step, or the counts stay behind the hand."""
     for value in (41.0, 44.5, 48.0):
-        panel.strip.moved = [0, value, 0, value]
+        drag(panel, 0, value, settled=False, number=value)
         assert edges(panel) == (value, 70.0)
         assert (panel.strip.answered, panel.strip.edges) == (value, [value, 70.0])
-    panel.strip.moved = [0, 48.0, 1, 99]
+    drag(panel, 0, 48.0, settled=True, number=99)
     assert panel.desk.said == "Edge between dark and medium: L* 48."
     assert panel.strip.edges == [48.0, 70.0]
     assert panel.strip.pieces[5][2] == (
@@ -81,10 +86,11 @@ def test_a_dragged_edge_is_one_step_that_can_be_undone(panel):
     panel.undo.press()
     assert (edges(panel), panel.strip.edges) == ((40.0, 70.0), [40.0, 70.0])
     assert panel.strip.pieces[5][2] == "p05: L* 47 ± 1, value 4.6, medium."
-    panel.strip.moved = [0, "far", 1, 3]
-    panel.strip.moved = []
+    drag(panel, 0, "far", settled=True, number=3)
+    for nonsense in ([], [0], [0, float("nan")], "far", None):
+        panel.strip._handle_custom_msg({"moved": nonsense}, [])
     assert edges(panel) == (40.0, 70.0)
-    panel.strip.moved = [7, 50.0, 1, 4]
+    drag(panel, 7, 50.0, settled=True, number=4)
     assert panel.desk.problem == "An edge must be one of 2; got number 8. Reload the page."
 
 
@@ -107,7 +113,7 @@ def test_groups_are_found_by_other_methods_and_in_other_numbers(panel):
     assert (len(edges(panel)), panel.desk.said) == (4, "Sorted into 5 groups.")
     panel.method.value = "natural"
     assert panel.desk.session.sorting.grouping == Grouping("natural", count=5)
-    panel.strip.moved = [0, 20.0, 1, 1]
+    drag(panel, 0, 20.0, settled=True, number=1)
     assert panel.method.value == "fixed"
     assert len(panel.strip.groups) == 5
 
@@ -206,7 +212,7 @@ def test_words_are_asked_of_the_catalogue(tmp_path):
     assert len(names(panel)) == 12
     panel.keep.press()
     assert panel.desk.said == "Edges at L* 40, 70 are kept with first project."
-    panel.strip.moved = [1, 75.5, 1, 1]
+    drag(panel, 1, 75.5, settled=True, number=1)
     panel.keep.press()
     again = open_desk(tmp_path / "pile.sqlite").sort()
     assert again.strip.edges == [40.0, 75.5]
@@ -219,7 +225,7 @@ def test_words_for_groups_mean_the_groups_in_view(tmp_path):
     panel = open_desk(tmp_path / "pile.sqlite").sort()
     panel.filters["words"].value = "dark"
     assert names(panel) == [f"p{number:02d}" for number in range(5)]
-    panel.strip.moved = [0, 60.0, 1, 1]
+    drag(panel, 0, 60.0, settled=True, number=1)
     assert names(panel) == [f"p{number:02d}" for number in range(7)]
     panel.all.press()
     panel.undo.press()

@@ -877,6 +877,13 @@ def test_a_small_file_that_claims_a_huge_picture_is_refused(name, saved):
     assert f"must hold a picture; '{name}' unpacks to 49 megapixels from only " in message
 
 
+def test_a_photo_that_needs_too_much_memory_for_its_bytes_is_refused(saved):
+    """Neither its size nor its pixels alone are too many; together they are."""
+    message = refusal(saved("cut.webp", _claiming("cut.webp", 7000, 7000) + 50_000_000 * b"\1"))
+    assert "must be read within a gigabyte of memory; 'cut.webp', 7000 x 7000 in 50 MB, would take 1014 MB" in message
+    assert "Export it smaller or as JPEG." in message
+
+
 def test_a_picture_of_another_size_than_its_header_says_is_refused():
     """Outlines would be in pixels of another picture."""
     message = refusal(Path(__file__).parent / "fuzz" / "seeds" / "two-sizes.webp")

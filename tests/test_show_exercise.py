@@ -6,6 +6,7 @@ import datetime
 
 import numpy as np
 import pandas as pd
+import pdfplumber
 import pytest
 from matplotlib.image import AxesImage
 from matplotlib.text import Text
@@ -13,6 +14,7 @@ from matplotlib.text import Text
 from contrastkit.compose.exercise import Exercise, make_exercise
 from contrastkit.compose.eye_order import judge_order, pool_orders, progress
 from contrastkit.errors import InvalidInputError
+from contrastkit.show.chart import save_pages
 from contrastkit.show.exercise import class_results, exercise_key, exercise_sheets
 
 DAY = datetime.date(2026, 11, 25)
@@ -73,6 +75,19 @@ def test_the_key_gives_the_true_order_and_what_cannot_be_told_apart():
     assert "patterned: lights and darks far apart" in said
     plain = exercise_key(Exercise(("p00", "p02", "p04")), pile(5), {}, made=DAY)[0]
     assert "Too close" not in plain.description
+
+
+def test_a_line_of_many_figures_keeps_to_the_margin(tmp_path):
+    """Figures are drawn equally wide, wider than they are counted by their letters: the line ran off its column."""
+    table = pile(40, lightness_apparent_low=np.linspace(12, 92, 40))
+    table["lightness_sigma"] = 4.0
+    pages = exercise_key(make_exercise(table, count=40), table, {}, made=DAY)
+    save_pages(pages, tmp_path / "key.pdf")
+    with pdfplumber.open(tmp_path / "key.pdf") as document:
+        for page in document.pages:
+            # 0.6 points: the date ends on the margin
+            assert max(letter["x1"] for letter in page.chars) <= page.width - 12 * 72 / 25.4 + 0.6
+    assert pages[0].description.startswith("The true order of 40, dark to light.")
 
 
 def test_a_class_is_told_how_it_did_learner_by_learner():

@@ -26,7 +26,7 @@ def add_commands(commands: Any) -> None:
             name, help=what, description=f"{what[0].upper()}{what[1:]}.", **help_with(_PLACE + EXIT_CODES)
         )
         command.add_argument("name", nargs="?", default="whole_job", metavar="NAME",
-                             help="photograph, sort, explore, stack, plan, or whole_job (if not given)")
+                             help="photograph, sort, explore, stack, plan, teach, or whole_job (if not given)")
         command.add_argument("--pile", metavar="WHERE", help="the catalogue, if it is not the usual one")
         command.add_argument("--port", type=int, default=0, metavar="N", help="listen there; else at any free one")
         command.add_argument("--no-browser", action="store_true", help="open no browser, only print the address")

@@ -274,17 +274,20 @@ class Catalogue:
             return finding.page(connection, asked, sort=sort, offset=offset, limit=limit, breaks=breaks)
 
     def names(
-        self, wanted: str | Filter = "", *, sort: str = "lightness", project: str | None = None, unit: str = "mm"
+        self, wanted: str | Filter = "", *, sort: str = "lightness", project: str | None = None, unit: str = "mm",
+        breaks: Breaks | None = None,
     ) -> list[str]:
-        """Return the names of the pieces that a filter asks for."""
+        """Return the names of the pieces that a filter asks for; see `table`. `breaks` stand in for a project's."""
         with self.store.reading() as connection:
-            asked, breaks = _asked(connection, wanted, project, unit)
+            asked, breaks = _asked(connection, wanted, project, unit, breaks)
             return finding.names(connection, asked, sort=sort, breaks=breaks)
 
-    def hints(self, wanted: str | Filter, *, project: str | None = None, unit: str = "mm") -> list[str]:
-        """Return why a filter may find nothing: for each text that no piece has, the nearest there is."""
+    def hints(
+        self, wanted: str | Filter, *, project: str | None = None, unit: str = "mm", breaks: Breaks | None = None
+    ) -> list[str]:
+        """Return why a filter may find nothing: for each text that no piece has, the nearest there is; see `names`."""
         with self.store.reading() as connection:
-            asked, _ = _asked(connection, wanted, project, unit)
+            asked, _ = _asked(connection, wanted, project, unit, breaks)
             return finding.unfound(connection, asked)
 
     def show(self, name: str) -> Piece:
@@ -655,9 +658,10 @@ class Catalogue:
 
 
 def _asked(
-    connection: Connection, wanted: str | Filter, project: str | None, unit: str
+    connection: Connection, wanted: str | Filter, project: str | None, unit: str, breaks: Breaks | None = None
 ) -> tuple[Filter, Breaks]:
-    breaks = fixed_breaks() if project is None else projects.load(connection, project).settings.breaks
+    if breaks is None:
+        breaks = fixed_breaks() if project is None else projects.load(connection, project).settings.breaks
     return parse_filter(wanted, groups=breaks.names, unit=unit), breaks
 
 

@@ -8,29 +8,16 @@ const STYLE = `
 .ck-drop progress { width: 100%; height: 12px; accent-color: var(--ck-text); }
 `;
 
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...children);
-  return element;
-}
-
-let counted = 0;
-
 function render({ model, el }) {
-  el.classList.add("ck", "ck-drop-part");
-  el.setAttribute("data-lm-suppress-shortcuts", "true");
+  begin(el, "drop", STYLE);
   const input = make("input", { type: "file", multiple: "", tabindex: "-1", hidden: "", "aria-label": "Photographs" });
   const choose = make("button", { type: "button" }), cancel = make("button", { type: "button", class: "ck-press" });
   const hint = make("p", { class: "ck-quiet" }), words = make("p", { role: "status", "aria-live": "polite" });
   const bar = make("progress", { max: "100", "aria-label": "Sent" });
   const field = make("div", { class: "ck-drop" }, make("div", { class: "ck-drop-row" }, choose, hint, cancel, input), words, bar);
-  const style = make("style");
-  style.textContent = STYLE;
-  el.append(style, field);
+  el.append(field);
   cancel.textContent = "Stop sending";
 
-  const mine = `${Date.now().toString(36)}-${counted++}`;
   let waiting = [], current = null, number = 0, count = 0, told = 0;
 
   function dress() {
@@ -65,7 +52,7 @@ function render({ model, el }) {
       return;
     }
     number += 1;
-    current = { id: `${mine}-${number}-${Math.random().toString(36).slice(2)}`, file };
+    current = { id: fresh(), file };
     told = 0;
     show(`Sending ${number} of ${count}: ${file.name}`, 0);
     model.send({ offer: current.id, name: file.name, size: file.size, number, count });

@@ -6,7 +6,6 @@ import io
 import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import anywidget
@@ -17,7 +16,7 @@ from PIL import Image as PillowImage
 from contrastkit.compose.hues import HUES, hue_name
 from contrastkit.panels import exploring
 from contrastkit.panels.panel import Panel
-from contrastkit.panels.parts import Choice, Folded, Press, Rows, Slide, Words, beside, row, show_if, sprites
+from contrastkit.panels.parts import Choice, Folded, Press, Rows, Slide, Words, beside, row, script, show_if, sprites
 from contrastkit.panels.session import Session, fetch_crops
 from contrastkit.panels.sorting import picked_sentence
 from contrastkit.show import look
@@ -38,7 +37,7 @@ _NOTHING = {
 
 class _Part(anywidget.AnyWidget):
     # what both parts know: where on the sheet each piece is, and which are picked; what is tapped comes as a message
-    _esm = Path(__file__).with_name("field.js")
+    _esm = script("field.js")
     kind = traitlets.Unicode("").tag(sync=True)
     sheet_number = traitlets.Unicode("").tag(sync=True)
     places: Any = traitlets.Dict().tag(sync=True)

@@ -11,7 +11,7 @@ from contrastkit.compose.colour_pairs import ColourPair, alike_in_hue, alike_in_
 from contrastkit.compose.hues import hue_names
 from contrastkit.compose.seams import verdict_word
 from contrastkit.errors import InvalidInputError
-from contrastkit.show.look import SURROUNDS
+from contrastkit.show.look import surround_lightness
 
 if TYPE_CHECKING:
     from contrastkit.keep.projects import Project
@@ -105,8 +105,7 @@ def with_surround(exploring: Exploring, surround: str) -> Exploring:
     InvalidInputError
         There is no such surround.
     """
-    if surround not in SURROUNDS:
-        raise InvalidInputError(f"surround must be one of {', '.join(SURROUNDS)}; got {surround!r}. Pick one of these.")
+    surround_lightness(surround)  # refuses any other
     return replace(exploring, surround=surround)
 
 

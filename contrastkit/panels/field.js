@@ -27,30 +27,6 @@ const STYLE = `
 const PAD = 7; // hundredths of a plot that stay free above and below
 const TILE = 56;
 
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...children);
-  return element;
-}
-
-function styled() {
-  if (document.getElementById("ck-field-style")) return;
-  const style = make("style", { id: "ck-field-style" });
-  style.textContent = STYLE;
-  document.head.append(style);
-}
-
-// Several things that change at once are drawn once.
-function once(call) {
-  let due = false;
-  return () => {
-    if (due) return;
-    due = true;
-    queueMicrotask(() => { due = false; call(); });
-  };
-}
-
 // The sheet of small pictures goes to the page once, and is known to both parts by its number.
 const sheet_of = (model) => `--ck-sheet-${model.get("sheet_number")}`;
 
@@ -64,30 +40,15 @@ function dress(element, model, name, side, grey) {
   });
 }
 
-// The next one upwards or downwards, where sideways counts double.
-function towards(buttons, from, up) {
-  const middle = (button) => [button.offsetLeft, -button.offsetTop];
-  const [x, y] = middle(buttons[from]);
-  let best = -1, least = Infinity;
-  buttons.forEach((button, place) => {
-    const [across, height] = middle(button), rise = (height - y) * up;
-    const cost = rise + 2 * Math.abs(across - x);
-    if (rise > 1 && cost < least) [best, least] = [place, cost];
-  });
-  return best;
-}
+const middle = (button) => [button.offsetLeft, -button.offsetTop];
 
 function fields(model, el) {
   const box = make("div", { class: "ck-fields" });
   el.append(box);
-  let sheet = "", drawn = "", plots = [];
-
-  function load() {
-    const old = sheet, data = model.get("sheet");
-    sheet = data.byteLength ? URL.createObjectURL(new Blob([data], { type: "image/png" })) : "";
-    document.documentElement.style.setProperty(sheet_of(model), sheet ? `url("${sheet}")` : "none");
-    if (old) setTimeout(() => URL.revokeObjectURL(old), 1000);
-  }
+  let drawn = "", plots = [];
+  const gone = addressed(model, "sheet", () => "image/png", (address) => {
+    document.documentElement.style.setProperty(sheet_of(model), address ? `url("${address}")` : "none");
+  });
 
   function plot({ title, marks, up, low, high }) {
     const height = (value) => PAD + ((value - low) / (high - low)) * (100 - 2 * PAD);
@@ -127,7 +88,7 @@ function fields(model, el) {
       const all = [...plot.buttons.values()], place = all.indexOf(button);
       const to = {
         ArrowRight: () => place + 1, ArrowLeft: () => place - 1, Home: () => 0, End: () => all.length - 1,
-        ArrowUp: () => towards(all, place, 1), ArrowDown: () => towards(all, place, -1),
+        ArrowUp: () => towards(all, place, 1, middle), ArrowDown: () => towards(all, place, -1, middle),
       }[event.key];
       if (!to) return;
       event.preventDefault();
@@ -175,15 +136,13 @@ function fields(model, el) {
     }
   }
 
-  load();
   paint();
   const paint_once = once(paint);
-  model.on("change:sheet", load);
   for (const name of ["points", "fields", "places"]) model.on(`change:${name}`, paint_once);
   model.on("change:picked", mark);
   return () => {
     document.documentElement.style.removeProperty(sheet_of(model));
-    if (sheet) URL.revokeObjectURL(sheet);
+    gone();
   };
 }
 
@@ -225,9 +184,7 @@ function pairs(model, el) {
 }
 
 function render({ model, el }) {
-  styled();
-  el.classList.add("ck", "ck-field-part");
-  el.setAttribute("data-lm-suppress-shortcuts", "true");
+  begin(el, "field", STYLE);
   function colours() {
     el.style.setProperty("--ck-field-surround", model.get("surround"));
     el.style.setProperty("--ck-field-ink", model.get("ink"));

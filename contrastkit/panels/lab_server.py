@@ -21,7 +21,7 @@ from traitlets.config.loader import Config
 
 from contrastkit.panels.kernels import OwnPython, QuietKernels
 
-LARGEST_MESSAGE = 256 * 1024 * 1024  # bytes, as for pages
+LARGEST_MESSAGE = 8 * 1024 * 1024  # bytes, as for pages
 
 
 def run(folder: Path, notebook: str, *, port: int, browser: bool, opened: Callable[[str], object]) -> None:

@@ -154,8 +154,8 @@ def _sides_in(value: Any) -> tuple[float, ...]:
 
 def cleared(session: Session) -> Session:
     """Return the session without layers whose pieces are no longer in the pile: used elsewhere, lost or renamed."""
-    laying, known = session.laying, _levels(session)
-    stacks = tuple(tuple(name for name in layers if name in known) for layers in laying.stacks)
+    laying = session.laying
+    stacks = tuple(tuple(name for name in layers if name in session.by_name) for layers in laying.stacks)
     if stacks == laying.stacks:
         return session
     return replace(session, laying=replace(laying, stacks=stacks, layer=NONE))
@@ -348,16 +348,8 @@ def _with_hand(session: Session, hand: Layers) -> Session:
     return replace(session, laying=replace(laying, stacks=stacks, layer=NONE))
 
 
-def _levels(session: Session) -> dict[str, float]:
-    """L* of all pieces by name; `session.by_name` knows far more, and takes far longer."""
-    return dict(zip(session.table["swatch_id"], session.table["lightness"].tolist(), strict=True))
-
-
 def _check_layable(session: Session, name: str) -> None:
-    lightness = _levels(session).get(name)
-    if lightness is None:
-        session.piece(name)  # says so
-    elif not math.isfinite(lightness):
+    if not session.piece(name).known:
         raise InvalidInputError(
             f"A layer must be of known lightness; that of {name!r} is not known. Photograph it again, or take another."
         )

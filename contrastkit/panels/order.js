@@ -14,33 +14,17 @@ const STYLE = `
 .ck-order-before { box-shadow: -4px 0 0 0 var(--ck-order-ink); }
 .ck-order-after { box-shadow: 4px 0 0 0 var(--ck-order-ink); }
 .ck-order-onto { outline: 3px solid var(--ck-order-ink); }
-.ck-order-ends { display: flex; justify-content: space-between; }
+.ck-order::before, .ck-order::after { align-self: center; padding: 0 8px; color: var(--ck-order-ink); }
+.ck-order::before { content: "darkest" / ""; } /* where the row begins and ends, however it is broken; the list's name says it too */
+.ck-order::after { content: "lightest" / ""; }
 .ck-order-mark { font-weight: 400; font-size: .875rem; max-width: 90px; }
 `;
 
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...children);
-  return element;
-}
-
-function styled() {
-  if (document.getElementById("ck-order-style")) return;
-  const style = make("style", { id: "ck-order-style" });
-  style.textContent = STYLE;
-  document.head.append(style);
-}
-
 function render({ model, el }) {
-  styled();
-  el.classList.add("ck", "ck-order-part");
-  el.setAttribute("data-lm-suppress-shortcuts", "true");
+  begin(el, "order", STYLE);
   const list = make("ol", { class: "ck-order" });
-  const ends = make("div", { class: "ck-order-ends ck-quiet", "aria-hidden": "true" },
-    make("span", {}, "darkest"), make("span", {}, "lightest"));
   const told = make("p", { class: "ck-quiet", role: "status", "aria-live": "assertive" });
-  el.append(list, ends, told);
+  el.append(list, told);
   let sheet = "", held = null, dragged = null;
 
   const order = () => model.get("order").map((place) => [...place]);
@@ -187,29 +171,22 @@ function render({ model, el }) {
       });
       return make("li", { class: numbers.length > 1 ? "ck-order-place ck-many" : "ck-order-place" }, ...buttons);
     }));
-    list.hidden = ends.hidden = !places.length;
+    list.hidden = !places.length;
     const again = had === undefined ? null : list.querySelector(`[data-number="${had}"]`);
     if (again) again.focus();
   }
 
-  function load() {
-    const old = sheet, data = model.get("sheet");
-    sheet = data.byteLength ? URL.createObjectURL(new Blob([data], { type: "image/png" })) : "";
-    paint();
-    if (old) setTimeout(() => URL.revokeObjectURL(old), 1000);
-  }
   function surround() {
     el.style.setProperty("--ck-order-surround", model.get("surround"));
     el.style.setProperty("--ck-order-ink", model.get("ink"));
   }
 
-  load();
+  const gone = addressed(model, "sheet", () => "image/png", (address) => { sheet = address; paint(); });
   surround();
-  model.on("change:sheet", load);
   for (const name of ["order", "marks", "places", "label"]) model.on(`change:${name}`, paint);
   model.on("change:locked", () => { held = null; paint(); });
   for (const name of ["surround", "ink"]) model.on(`change:${name}`, surround);
-  return () => { if (sheet) URL.revokeObjectURL(sheet); };
+  return gone;
 }
 
 export default { render };

@@ -29,7 +29,6 @@ const STYLE = `
 .ck-board[data-task="draw"] svg, .ck-board[data-task="point"] svg { cursor: crosshair; }
 .ck-board[data-task="draw"] .ck-piece, .ck-board[data-task="point"] .ck-piece { cursor: crosshair; }
 `;
-const SVG = "http://www.w3.org/2000/svg";
 const ZOOMS = [1, 1.5, 2, 3, 4, 6, 8];
 const TASKS = {
   look: "Point at a piece; drag its corners to the cut edge. With keys: Tab to a piece, Enter, then arrows move a corner.",
@@ -37,22 +36,13 @@ const TASKS = {
   point: "Point at the middle of the grey card. With keys: arrows move the cross, Enter points.",
 };
 
-function make(tag, attributes = {}, ...children) {
-  const svg = ["svg", "g", "polygon", "polyline", "circle", "text", "path", "title"].includes(tag);
-  const element = svg ? document.createElementNS(SVG, tag) : document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...children);
-  return element;
-}
-
 const points = (corners) => corners.map(([row, col]) => `${col},${row}`).join(" ");
 const middle = (corners) => [0, 1].map((axis) => corners.reduce((sum, corner) => sum + corner[axis], 0) / corners.length);
 const tenth = (value) => Math.round(value * 10) / 10;
 const STEPS = { ArrowUp: [-1, 0], ArrowDown: [1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1] };
 
 function render({ model, el }) {
-  el.classList.add("ck", "ck-board-part");
-  el.setAttribute("data-lm-suppress-shortcuts", "true");
+  begin(el, "board", STYLE);
   const button = (label, act) => {
     const made = make("button", { type: "button", class: "ck-press" }, label);
     made.addEventListener("click", act);
@@ -67,11 +57,9 @@ function render({ model, el }) {
   const frame = make("div", { class: "ck-board-frame" }, stage);
   const board = make("div", { class: "ck-board" },
     make("div", { class: "ck-board-tools" }, closer, further, close, stop, hint), frame, told);
-  const style = make("style");
-  style.textContent = STYLE;
-  el.append(style, board);
+  el.append(board);
 
-  let address = "", at = 0, unit = 1;
+  let at = 0, unit = 1;
   let drawn = []; // corners set so far
   let cross = [0, 0];
   let held = null; // what is being changed: { name, corners, before, corner, pointer }
@@ -92,12 +80,9 @@ function render({ model, el }) {
 
   // --- the picture ---
 
-  function load() {
-    const data = model.get("photo"), old = address;
-    address = data.byteLength ? URL.createObjectURL(new Blob([data], { type: "image/jpeg" })) : "";
+  function load(address) {
     if (address) image.src = address;
     else image.removeAttribute("src");
-    if (old) setTimeout(() => URL.revokeObjectURL(old), 1000);
     at = 0;
     held = null;
     drawn = [];
@@ -505,8 +490,7 @@ function render({ model, el }) {
     marks.get("cross").focus({ preventScroll: true });
   }
 
-  load();
-  model.on("change:photo", load);
+  const gone = addressed(model, "photo", () => "image/jpeg", load);
   for (const name of ["size", "alt", "label"]) model.on(`change:${name}`, lay);
   for (const name of ["pieces", "reference", "turn"]) model.on(`change:${name}`, renewed);
   model.on("change:chosen", () => { if (held && held.name !== model.get("chosen")) held = null; draw(); into_corners(); });
@@ -516,7 +500,7 @@ function render({ model, el }) {
   return () => {
     seen.disconnect();
     clearTimeout(later);
-    if (address) URL.revokeObjectURL(address);
+    gone();
   };
 }
 

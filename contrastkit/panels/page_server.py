@@ -33,7 +33,7 @@ from contrastkit.panels.parts import style
 from contrastkit.show import look
 
 HERE = Path(__file__).with_name("page")
-LARGEST_MESSAGE = 256 * 1024 * 1024  # bytes: photographs come by the socket; panels refuse what is too large in words
+LARGEST_MESSAGE = 8 * 1024 * 1024  # bytes from a page at once: photographs come in parts of a megabyte at most
 _GONE, _LOOK = 180, 30  # seconds: a kernel whose page has been gone for so long is stopped; how often that is looked at
 _KERNEL = r"(?P<kernel_id>\w+-\w+-\w+-\w+-\w+)"
 _EXTENSIONS = ["anywidget", "@jupyter-widgets/jupyterlab-manager", "@voila-dashboards/widgets-manager8"]

@@ -1,26 +1,7 @@
-// The parts that every panel is put together from. Text from Python reaches the page as text only.
+// The parts that every panel is put together from.
 
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) {
-    if (value === false || value === null || value === undefined) continue;
-    element.setAttribute(name, value === true ? "" : value);
-  }
-  element.append(...children);
-  return element;
-}
-
-const fresh = () => `ck-${Math.random().toString(36).slice(2)}`; // every part is a module of its own: counting would repeat
-
-// What a part shows is kept true to its model by calling `paint` now and whenever one of `names` changes.
-function follow(model, names, paint) {
-  paint();
-  for (const name of names) model.on(`change:${name}`, paint);
-}
-
-function choose(model, value, settled = true) {
+function choose(model, value) {
   model.set("value", value);
-  model.set("settled", settled);
   model.save_changes();
 }
 
@@ -100,21 +81,23 @@ const KINDS = {
     const label = make("label", { for: input.id }), words = make("output", { for: input.id });
     const marks = make("datalist", { id: fresh() });
     input.setAttribute("list", marks.id);
+    const hand = mover(model);
     let held = false;
+    const shown = () => { if (!held && !hand.still()) input.value = model.get("value"); };
     follow(model, ["label", "low", "high", "step", "marks"], () => {
       label.textContent = model.get("label");
       for (const [name, trait] of [["min", "low"], ["max", "high"], ["step", "step"]]) input[name] = model.get(trait);
       marks.replaceChildren(...model.get("marks").map((value) => make("option", { value })));
-      if (!held) input.value = model.get("value");
+      shown();
     });
-    follow(model, ["value", "words"], () => {
-      if (!held) input.value = model.get("value");
+    follow(model, ["value", "words", "answered"], () => {
+      shown();
       words.textContent = model.get("words");
       input.setAttribute("aria-valuetext", model.get("words"));
     });
     follow(model, ["disabled"], () => { input.disabled = model.get("disabled"); });
-    input.addEventListener("input", () => { held = true; choose(model, input.valueAsNumber, false); });
-    input.addEventListener("change", () => { held = false; choose(model, input.valueAsNumber, true); });
+    input.addEventListener("input", () => { held = true; hand.tell(input.valueAsNumber, false); });
+    input.addEventListener("change", () => { held = false; hand.tell(input.valueAsNumber, true); });
     el.append(label, input, words, marks);
   },
 
@@ -141,14 +124,9 @@ const KINDS = {
 
   picture(model, el) {
     const image = make("img", { decoding: "async" });
-    let address = "";
-    follow(model, ["data"], () => {
-      const data = model.get("data");
-      const old = address;
-      address = data.byteLength ? URL.createObjectURL(new Blob([data], { type: model.get("mime") })) : "";
+    const gone = addressed(model, "data", () => model.get("mime"), (address) => {
       image.hidden = !address;
       if (address) image.src = address;
-      if (old) setTimeout(() => URL.revokeObjectURL(old), 1000);
     });
     follow(model, ["alt"], () => { image.alt = model.get("alt"); });
     follow(model, ["size"], () => {
@@ -156,7 +134,7 @@ const KINDS = {
       if (width) Object.assign(image, { width, height });
     });
     el.append(image);
-    return () => { if (address) URL.revokeObjectURL(address); };
+    return gone;
   },
 
   words(model, el) {
@@ -194,18 +172,13 @@ const KINDS = {
   // Something to take home: the bytes go to the browser's own way of saving files.
   file(model, el) {
     const link = make("a", { class: "ck-press" });
-    let address = "";
-    follow(model, ["data", "label", "name"], () => {
-      if (address) URL.revokeObjectURL(address);
-      const data = model.get("data");
-      address = data.byteLength ? URL.createObjectURL(new Blob([data], { type: model.get("mime") })) : "";
-      link.textContent = model.get("label");
-      link.download = model.get("name");
+    const gone = addressed(model, "data", () => model.get("mime"), (address) => {
       link.hidden = !address;
       if (address) link.href = address;
     });
+    follow(model, ["label", "name"], () => { [link.textContent, link.download] = [model.get("label"), model.get("name")]; });
     el.append(link);
-    return () => { if (address) URL.revokeObjectURL(address); };
+    return gone;
   },
 
   // Typeface and colours, once for the whole page.
@@ -229,8 +202,7 @@ const KINDS = {
 
 function render({ model, el }) {
   const kind = model.get("kind");
-  el.classList.add("ck", `ck-${kind}-part`);
-  el.setAttribute("data-lm-suppress-shortcuts", "true"); // JupyterLab's own keys stay out of our controls
+  begin(el, kind);
   return KINDS[kind](model, el);
 }
 

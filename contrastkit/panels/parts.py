@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple, TypeGuard
 
 import anywidget
 import ipywidgets
@@ -46,10 +46,47 @@ def style() -> str:
     return text
 
 
+@cache
+def script(name: str) -> str:
+    """Return the module of a page by its file's name, with what all modules share before it."""
+    return "".join((_HERE / each).read_text(encoding="utf-8") for each in ("common.js", name))
+
+
+class Moved(NamedTuple):
+    """What a hand moved to, whether it has let go, and the number of the move, to be answered."""
+
+    to: Any
+    settled: bool
+    number: float
+
+
+def moved(content: object) -> Moved | None:
+    """
+    Return the move that a page tells of, as `mover` in common.js sends it; None where it tells of something else.
+
+    >>> moved({"moved": 3, "settled": True, "number": 7})
+    Moved(to=3, settled=True, number=7.0)
+    """
+    if not isinstance(content, dict) or "moved" not in content:
+        return None
+    number = content.get("number")
+    return Moved(content["moved"], bool(content.get("settled")), float(number) if is_number(number) else 0.0)
+
+
+def is_number(value: object) -> TypeGuard[float]:
+    """
+    Return whether what a page sent is a number, and a finite one.
+
+    >>> is_number(3), is_number(float("nan")), is_number("3")
+    (True, False, False)
+    """
+    return isinstance(value, int | float) and math.isfinite(value)
+
+
 class Part(anywidget.AnyWidget):
     """What all parts are: a kind, a label, a value, and what to do when a hand changes it."""
 
-    _esm = _HERE / "parts.js"
+    _esm = script("parts.js")
     kind = traitlets.Unicode("").tag(sync=True)
     label = traitlets.Unicode("").tag(sync=True)
     hint = traitlets.Unicode("").tag(sync=True)
@@ -188,6 +225,7 @@ class Slide(Part):
     step = traitlets.Float(0.1).tag(sync=True)
     marks: Any = traitlets.List().tag(sync=True)
     words = traitlets.Unicode("").tag(sync=True)
+    answered = traitlets.Float(0.0).tag(sync=True)
 
     def __init__(
         self, label: str, low: float, high: float, step: float, value: float,
@@ -200,12 +238,21 @@ class Slide(Part):
             "slide", None, label=label, low=low, high=high, step=step, value=value, marks=list(marks),
             words=words(value),
         )
+        self.on_msg(self._heard)
+
+    def _heard(self, _: object, content: object, __: object) -> None:
+        move = moved(content)
+        if move is None:
+            return
+        if is_number(move.to):
+            with self.hold_trait_notifications():
+                self.value, self.settled = move.to, move.settled
+        self.answered = move.number
 
     @traitlets.validate("value")
     def _within(self, proposal: Any) -> float:
         value = proposal["value"]
-        known = isinstance(value, int | float) and math.isfinite(value)
-        return float(min(max(value if known else self._told[0], self.low), self.high))
+        return float(min(max(value if is_number(value) else self._told[0], self.low), self.high))
 
     def _changed(self, change: object) -> None:
         self.words = self._words_of(self.value)

@@ -22,7 +22,20 @@ from contrastkit.keep.files import StrPath, shown
 from contrastkit.keep.photos import keep_photo, photo_folder
 from contrastkit.panels import photographs
 from contrastkit.panels.panel import Panel
-from contrastkit.panels.parts import Choice, Folded, Line, Pick, Picture, Press, Words, beside, column, row, show_if
+from contrastkit.panels.parts import (
+    Choice,
+    Folded,
+    Line,
+    Pick,
+    Picture,
+    Press,
+    Words,
+    beside,
+    column,
+    row,
+    script,
+    show_if,
+)
 from contrastkit.panels.photographs import ANOTHER, Marked, Photographs, Shot
 from contrastkit.panels.uploads import PART_BYTES, Upload, plain_name
 from contrastkit.show.crops import cut_out
@@ -57,7 +70,7 @@ class Waiting:
 class Board(anywidget.AnyWidget):
     """The photograph with its outlines; what a hand does to them comes as messages."""
 
-    _esm = Path(__file__).with_name("outlines.js")
+    _esm = script("outlines.js")
     label = traitlets.Unicode("").tag(sync=True)
     alt = traitlets.Unicode("").tag(sync=True)
     photo = traitlets.Bytes(b"").tag(sync=True)
@@ -85,7 +98,7 @@ class Board(anywidget.AnyWidget):
 class Drop(anywidget.AnyWidget):
     """Where photographs are dropped or chosen; they come part by part, see `uploads`."""
 
-    _esm = Path(__file__).with_name("drop.js")
+    _esm = script("drop.js")
     label = traitlets.Unicode("Choose photographs").tag(sync=True)
     hint = traitlets.Unicode("or drop them here: as a telephone or camera saves them, up to 200 MB each").tag(sync=True)
     main = traitlets.Bool(True).tag(sync=True)

@@ -22,7 +22,21 @@ from contrastkit.lengths import UNITS, length_words
 from contrastkit.panels import plan_words, planning
 from contrastkit.panels.desk import Desk, project_of
 from contrastkit.panels.panel import Panel
-from contrastkit.panels.parts import Choice, File, Folded, Line, Pick, Press, Rows, Tick, Words, beside, column, row
+from contrastkit.panels.parts import (
+    Choice,
+    File,
+    Folded,
+    Line,
+    Pick,
+    Press,
+    Rows,
+    Tick,
+    Words,
+    beside,
+    column,
+    row,
+    script,
+)
 from contrastkit.panels.parts import show_if as in_view
 from contrastkit.panels.planning import Planning
 from contrastkit.panels.session import fetch_crops
@@ -56,7 +70,7 @@ _MANY = 300  # pieces; drawing more is worth a word
 class Wall(anywidget.AnyWidget):
     """A picture to scale with its measures, on which a block can be pointed at; `value` is the block's place."""
 
-    _esm = Path(__file__).with_name("wall.js")
+    _esm = script("wall.js")
     kind = traitlets.Unicode("wall").tag(sync=True)
     label = traitlets.Unicode("").tag(sync=True)
     data = traitlets.Bytes(b"").tag(sync=True)
@@ -79,7 +93,7 @@ class Wall(anywidget.AnyWidget):
 class Paper(anywidget.AnyWidget):
     """A finished page that opens on a page of its own; in view once there is one."""
 
-    _esm = Path(__file__).with_name("wall.js")
+    _esm = script("wall.js")
     kind = traitlets.Unicode("paper").tag(sync=True)
     label = traitlets.Unicode("").tag(sync=True)
     data = traitlets.Bytes(b"").tag(sync=True)

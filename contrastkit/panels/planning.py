@@ -485,8 +485,3 @@ def _with_layers(plan: Plan, change: Callable[[Layers, Sequence[float]], Layers]
 def with_set_aside(planning: Planning, done: FilledPlan) -> Planning:
     """Return the planning with the stacks it is filled with in its plan, as they are set aside."""
     return replace(planning, plan=done.plan, fill=CHOSEN if planning.fill == GREYS else planning.fill)
-
-
-def without_set_aside(planning: Planning) -> Planning:
-    """Return the planning with no stacks in its plan."""
-    return replace(planning, plan=_without_stacks(planning.plan), fused=False)

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from contrastkit.errors import InvalidInputError, MissingPackageError
+from contrastkit.keep.engines import VARIABLE
 from contrastkit.keep.files import StrPath
 from contrastkit.keep.sources import catalogue_at, is_catalogue
 
@@ -33,8 +34,6 @@ PAGES = {
 }  # fmt: skip
 """The notebooks that are pages, in the order of the work, and what each is called in a page's navigation."""
 FIRST = "whole_job"
-PILE = "CONTRASTKIT_PILE"
-"""The environment variable that tells kernels where the catalogue is."""
 _NEEDED = {"pages": ("voila", "jupyter_server", "ipykernel", "anywidget"),
            "JupyterLab": ("jupyterlab", "ipykernel", "anywidget")}
 _PACKAGE = Path(__file__).parents[1]
@@ -168,11 +167,11 @@ def kernel_environment(where: StrPath | None) -> dict[str, str]:
             f"--pile must name a catalogue: a .sqlite file or an address postgresql://...; got {os.fspath(where)!r}. "
             "Leave it out for the usual one."
         )
-    place = where if where is not None and "://" in os.fspath(where) else catalogue_at(where)
+    place = catalogue_at(where)
     if place is None:
-        usual = os.environ.get(PILE)
-        return {PILE: _absolute(usual)} if usual else {}
-    return {PILE: _absolute(os.fspath(place))}
+        usual = os.environ.get(VARIABLE)
+        return {VARIABLE: _absolute(usual)} if usual else {}
+    return {VARIABLE: _absolute(os.fspath(place))}
 
 
 def _absolute(place: str) -> str:

@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from contrastkit.columns import SWATCHES, check_table, empty_table
-from contrastkit.compose.grouping import SortedPile, sort_pile
+from contrastkit.compose.grouping import Grouping, SortedPile, sort_pile
 from contrastkit.compose.groups import Breaks
 from contrastkit.errors import InvalidInputError, TooFewSwatchesError
 from contrastkit.keep.projects import Project, Settings
@@ -36,6 +36,42 @@ Crops = Mapping[str, Pixels]
 FIRST_PROJECT = "first project"
 # what a project keeps, by the names in its settings
 _TOLD_APART = ("photographs", "sorting", "laying", "planning", "teaching")
+
+
+@dataclass(frozen=True, eq=False)
+class _Pile:
+    """A pile sorted, worked out when it is asked for."""
+
+    table: pd.DataFrame
+    grouping: Grouping
+
+    @cached_property
+    def sorted(self) -> SortedPile:
+        try:
+            return sort_pile(self.table, self.grouping)
+        except TooFewSwatchesError:
+            return sort_pile(self.table, replace(self.grouping, method="fixed"))
+
+    @cached_property
+    def pieces(self) -> tuple[Piece, ...]:
+        return tuple(pieces_dark_to_light(self.sorted.table))
+
+    @cached_property
+    def by_name(self) -> Mapping[str, Piece]:
+        return {piece.swatch_id: piece for piece in self.pieces}
+
+
+class _LastSorted:
+    """The pile as it was sorted last: sessions made from one another share it, as most steps leave it as it is."""
+
+    def __init__(self) -> None:
+        self._pile: _Pile | None = None
+
+    def of(self, table: pd.DataFrame, grouping: Grouping) -> _Pile:
+        """Return the pile of this very table, in these groups."""
+        if self._pile is None or self._pile.table is not table or self._pile.grouping != grouping:
+            self._pile = _Pile(table, grouping)
+        return self._pile
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,23 +101,26 @@ class Session:
     project: str = FIRST_PROJECT
     where: str = ""
 
-    @cached_property
+    _last: _LastSorted = field(default_factory=_LastSorted, repr=False)
+
+    @property
     def pieces(self) -> tuple[Piece, ...]:
         """All pieces, dark to light; those of unknown lightness last."""
-        return tuple(pieces_dark_to_light(self.sorted.table))
+        return self._pile.pieces
 
-    @cached_property
+    @property
     def by_name(self) -> Mapping[str, Piece]:
         """All pieces by their names."""
-        return {piece.swatch_id: piece for piece in self.pieces}
+        return self._pile.by_name
 
-    @cached_property
+    @property
     def sorted(self) -> SortedPile:
         """The whole pile in its groups, as the Sort panel has it; in fixed groups where it is too small for others."""
-        try:
-            return sort_pile(self.table, self.sorting.grouping)
-        except TooFewSwatchesError:
-            return sort_pile(self.table, replace(self.sorting.grouping, method="fixed"))
+        return self._pile.sorted
+
+    @cached_property
+    def _pile(self) -> _Pile:
+        return self._last.of(self.table, self.sorting.grouping)
 
     @property
     def breaks(self) -> Breaks:

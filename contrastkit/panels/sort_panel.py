@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import anywidget
@@ -16,8 +15,6 @@ from PIL import Image as PillowImage
 
 from contrastkit.compose.hues import HUE_NAMES
 from contrastkit.errors import ContrastkitError
-from contrastkit.keep import finding
-from contrastkit.keep.filters import parse_filter
 from contrastkit.light.lightness import munsell_value_to_lightness, srgb1_to_linear
 from contrastkit.panels import sorting
 from contrastkit.panels.panel import Panel
@@ -31,7 +28,10 @@ from contrastkit.panels.parts import (
     as_png,
     beside,
     column,
+    is_number,
+    moved,
     row,
+    script,
     show_if,
     sprites,
 )
@@ -50,12 +50,12 @@ _MANY = 250
 
 class Strip(anywidget.AnyWidget):
     """
-    The pieces along their lightness; `moved` is what a hand did to an edge, `tapped` comes as a message.
+    The pieces along their lightness; what a hand moved or tapped comes as a message.
 
-    Each move has a number, and `answered` is that of the last one that was: until then the page keeps to the hand.
+    `answered` is the number of the last move that was answered: until then the page keeps to the hand.
     """
 
-    _esm = Path(__file__).with_name("strip.js")
+    _esm = script("strip.js")
     label = traitlets.Unicode("").tag(sync=True)
     pieces: Any = traitlets.List().tag(sync=True)  # name, L*, words, whether borderline; dark to light
     greys: Any = traitlets.List().tag(sync=True)
@@ -73,25 +73,22 @@ class Strip(anywidget.AnyWidget):
     steps: Any = traitlets.List().tag(sync=True)
     surround = traitlets.Unicode("").tag(sync=True)
     ink = traitlets.Unicode("").tag(sync=True)
-    moved: Any = traitlets.List().tag(sync=True)
     answered = traitlets.Float(0.0).tag(sync=True)
 
     def __init__(self, on_move: Callable[[int, float, bool], object], on_tap: Callable[[str], object]) -> None:
         super().__init__(steps=_munsell_steps())
         self._on_tap = on_tap
         self._on_move = on_move
-        self.observe(lambda change: self._told(change["new"]), "moved")
         self.on_msg(self._heard)
 
     def _heard(self, _: object, content: object, __: object) -> None:
-        if isinstance(content, dict) and isinstance(content.get("tapped"), str):
+        move = moved(content)
+        if move is not None:
+            if isinstance(move.to, list) and len(move.to) == 2 and all(map(is_number, move.to)):
+                self._on_move(int(move.to[0]), float(move.to[1]), move.settled)
+            self.answered = move.number
+        elif isinstance(content, dict) and isinstance(content.get("tapped"), str):
             self._on_tap(content["tapped"])
-
-    def _told(self, moved: Any) -> None:
-        # from a page: a place, an L*, whether the hand has let go, the number of this move
-        if len(moved) == 4 and all(isinstance(each, int | float) for each in moved):
-            self._on_move(int(moved[0]), float(moved[1]), bool(moved[2]))
-            self.answered = float(moved[3])
 
 
 class SortPanel(Panel):
@@ -192,17 +189,14 @@ class SortPanel(Panel):
             return None
         asked = words, session.breaks
         if self._found is None or self._found[0] != asked or self._found[1] is not session.table:
-            wanted = parse_filter(words, groups=session.breaks.names)
-            with catalogue.store.reading() as connection:
-                names = finding.names(connection, wanted, breaks=session.breaks)
-            self._found = asked, session.table, set(names)
+            self._found = asked, session.table, set(catalogue.names(words, breaks=session.breaks))
         return self._found[2]
 
     def _hint(self, session: Session, name: str) -> str:
         """Why a filter in words may have found nothing."""
         if name != "words" or self.desk.catalogue is None:
             return ""
-        return " ".join(self.desk.catalogue.hints(session.sorting.shown.words))
+        return " ".join(self.desk.catalogue.hints(session.sorting.shown.words, breaks=session.breaks))
 
     def _all(self) -> None:
         for field in self.filters.values():

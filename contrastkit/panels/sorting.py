@@ -14,7 +14,7 @@ from contrastkit.compose.hues import HUE_NAMES, hue_names
 from contrastkit.errors import InvalidInputError
 from contrastkit.keep.filters import STATES, parse_filter
 from contrastkit.lengths import parse_length
-from contrastkit.show.look import SURROUNDS
+from contrastkit.show.look import surround_lightness
 from contrastkit.show.pieces import borderline_words, rival_of
 
 if TYPE_CHECKING:
@@ -178,8 +178,7 @@ def with_surround(sorting: Sorting, surround: str) -> Sorting:
     InvalidInputError
         There is no such surround.
     """
-    if surround not in SURROUNDS:
-        raise InvalidInputError(f"surround must be one of {', '.join(SURROUNDS)}; got {surround!r}. Pick one of these.")
+    surround_lightness(surround)  # refuses any other
     return replace(sorting, surround=surround)
 
 

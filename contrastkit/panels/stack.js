@@ -51,33 +51,11 @@ const STYLE = `
   background: var(--ck-page); }
 .ck-table-bars { height: .72em; }
 `;
-const SVG = "http://www.w3.org/2000/svg";
-
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...children);
-  return element;
-}
-
-function mark(tag, attributes = {}, text = "") {
-  const element = document.createElementNS(SVG, tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  if (text) element.textContent = text;
-  return element;
-}
-
-function styled() {
-  if (document.getElementById("ck-table-style")) return;
-  const style = make("style", { id: "ck-table-style" });
-  style.textContent = STYLE;
-  document.head.append(style);
-}
 
 // One bar for the darkest group, two for the next, and so on: it survives a copier.
 function bars(count) {
-  const drawn = mark("svg", { class: "ck-table-bars", viewBox: `0 0 ${count * 5 - 2} 10`, "aria-hidden": "true" });
-  for (let at = 0; at < count; at += 1) drawn.append(mark("rect", { x: at * 5, y: 0, width: 3, height: 10, fill: "currentColor" }));
+  const drawn = make("svg", { class: "ck-table-bars", viewBox: `0 0 ${count * 5 - 2} 10`, "aria-hidden": "true" });
+  for (let at = 0; at < count; at += 1) drawn.append(make("rect", { x: at * 5, y: 0, width: 3, height: 10, fill: "currentColor" }));
   return drawn;
 }
 
@@ -87,42 +65,40 @@ function staircase(told, wide) {
   const tread = Math.min(72, (wide - 44) / (across + 0.9 * (across - 1))), between = tread * 0.9;
   const up = (level) => foot - (Math.min(Math.max(level, 0), 100) / 100) * (foot - top);
   const left = (place) => 44 + place * (tread + between);
-  const svg = mark("svg", { class: "ck-table-stairs", viewBox: `0 0 ${wide} 168`, "aria-hidden": "true", fill: "currentColor" });
+  const svg = make("svg", { class: "ck-table-stairs", viewBox: `0 0 ${wide} 168`, "aria-hidden": "true", fill: "currentColor" });
   for (const level of [0, 50, 100]) {
-    svg.append(mark("text", { x: 30, y: up(level) + 5, "font-size": 14, "text-anchor": "end" }, String(level)));
-    svg.append(mark("line", { x1: 33, x2: 38, y1: up(level), y2: up(level), stroke: "currentColor" }));
+    svg.append(make("text", { x: 30, y: up(level) + 5, "font-size": 14, "text-anchor": "end" }, String(level)));
+    svg.append(make("line", { x1: 33, x2: 38, y1: up(level), y2: up(level), stroke: "currentColor" }));
   }
-  svg.append(mark("line", { x1: 38, x2: wide, y1: foot, y2: foot, stroke: "currentColor" }));
+  svg.append(make("line", { x1: 38, x2: wide, y1: foot, y2: foot, stroke: "currentColor" }));
   told.treads.forEach((each, place) => {
     const y = up(each.level), middle = left(place) + tread / 2;
-    svg.append(mark("rect", { x: left(place), y, width: tread, height: Math.max(foot - y, 1), fill: each.grey, stroke: "currentColor" }));
-    svg.append(mark("text", { x: middle, y: foot + 18, "font-size": 16, "text-anchor": "middle" }, each.level.toFixed(0)));
-    if (tread + between > 76) svg.append(mark("text", { x: middle, y: foot + 36, "font-size": 15, "text-anchor": "middle" }, each.role));
+    svg.append(make("rect", { x: left(place), y, width: tread, height: Math.max(foot - y, 1), fill: each.grey, stroke: "currentColor" }));
+    svg.append(make("text", { x: middle, y: foot + 18, "font-size": 16, "text-anchor": "middle" }, each.level.toFixed(0)));
+    if (tread + between > 76) svg.append(make("text", { x: middle, y: foot + 36, "font-size": 15, "text-anchor": "middle" }, each.role));
   });
   told.seams.forEach((seam, place) => {
     const start = left(place) + tread, end = left(place + 1), x = start + between * 0.12, thick = seam.weakest ? 4 : 2;
     if (seam.rim !== null && across < 6) {
       const rim = Math.min(9, between * 0.2), y = up(seam.rim);
-      svg.append(mark("rect", { x: end - rim, y, width: rim, height: Math.max(foot - y, 1), fill: seam.rim_grey, stroke: "currentColor" }));
+      svg.append(make("rect", { x: end - rim, y, width: rim, height: Math.max(foot - y, 1), fill: seam.rim_grey, stroke: "currentColor" }));
     }
-    svg.append(mark("path", { d: `M${start} ${up(seam.low)}H${x}V${up(seam.high)}`, stroke: "currentColor", "stroke-width": thick, fill: "none" }));
-    svg.append(mark("line", { x1: x, x2: end, y1: up(seam.high), y2: up(seam.high), stroke: "currentColor", "stroke-dasharray": "3 3" }));
+    svg.append(make("path", { d: `M${start} ${up(seam.low)}H${x}V${up(seam.high)}`, stroke: "currentColor", "stroke-width": thick, fill: "none" }));
+    svg.append(make("line", { x1: x, x2: end, y1: up(seam.high), y2: up(seam.high), stroke: "currentColor", "stroke-dasharray": "3 3" }));
     if (seam.sigma) {
       const [low, high] = [up(seam.high - seam.sigma), up(seam.high + seam.sigma)];
-      svg.append(mark("path", { d: `M${x - 4} ${low}H${x + 4}M${x} ${low}V${high}M${x - 4} ${high}H${x + 4}`, stroke: "currentColor", fill: "none" }));
+      svg.append(make("path", { d: `M${x - 4} ${low}H${x + 4}M${x} ${low}V${high}M${x - 4} ${high}H${x + 4}`, stroke: "currentColor", fill: "none" }));
     }
     const bold = seam.weakest ? 700 : 400, y = Math.min(Math.max((up(seam.low) + up(seam.high)) / 2 + 5, top + 10), foot - 22);
-    last.push(mark("text", { x: x + 6, y, "font-size": 16, "font-weight": bold, class: "ck-table-figure" }, seam.step));
-    if (between > 40) last.push(mark("text", { x: x + 6, y: y + 16, "font-size": 14, "font-weight": bold, class: "ck-table-figure" }, seam.verdict));
+    last.push(make("text", { x: x + 6, y, "font-size": 16, "font-weight": bold, class: "ck-table-figure" }, seam.step));
+    if (between > 40) last.push(make("text", { x: x + 6, y: y + 16, "font-size": 14, "font-weight": bold, class: "ck-table-figure" }, seam.verdict));
   });
   svg.append(...last); // figures over all lines
   return svg;
 }
 
 function render({ model, el }) {
-  styled();
-  el.classList.add("ck", "ck-table-part");
-  el.setAttribute("data-lm-suppress-shortcuts", "true");
+  begin(el, "table", STYLE);
   const stacks = make("div", { class: "ck-table-stacks" });
   const said = make("div"); // of the seams of the stack at hand, where several stand too narrow for it
   const better = make("section", { class: "ck-table-better" });

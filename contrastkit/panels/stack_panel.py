@@ -6,7 +6,6 @@ import io
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import anywidget
@@ -32,6 +31,7 @@ from contrastkit.panels.parts import (
     beside,
     column,
     row,
+    script,
     show_if,
 )
 from contrastkit.panels.session import Session, fetch_crops
@@ -57,7 +57,7 @@ _SHEET_QUALITY = 92
 class Table(anywidget.AnyWidget):
     """The pieces to tap, and the stacks side by side; what a hand does comes as a message."""
 
-    _esm = Path(__file__).with_name("stack.js")
+    _esm = script("stack.js")
     groups: Any = traitlets.List().tag(sync=True)  # names, darkest first
     tray: Any = traitlets.List().tag(sync=True)  # of every piece what is shown of it, dark to light
     sheet = traitlets.Bytes(b"").tag(sync=True)

@@ -44,20 +44,6 @@ const TALLEST = 430;
 const apart_of = (side) => (side < 28 ? 4 : 8); // px between two pieces: there is room for a frame
 const GRIP = 66, ROW = 48;
 
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...children);
-  return element;
-}
-
-function styled() {
-  if (document.getElementById("ck-strip-style")) return;
-  const style = make("style", { id: "ck-strip-style" });
-  style.textContent = STYLE;
-  document.head.append(style);
-}
-
 // The lowest level on which each overlaps none laid before it; what is laid comes from left to right.
 function levels(lefts, wide, apart) {
   const ends = [];
@@ -69,38 +55,15 @@ function levels(lefts, wide, apart) {
   });
 }
 
-// Several things that change at once are drawn once.
-function once(call) {
-  let due = false;
-  return () => {
-    if (due) return;
-    due = true;
-    queueMicrotask(() => { due = false; call(); });
-  };
-}
-
 // A piece is nowhere cut off: the ends of the scale lie half a piece inside the field.
 function across(lightness, side, width) {
   return Math.min(Math.max((lightness / 100) * width, side / 2), width - side / 2);
 }
 
-// The nearest one upwards or downwards, where sideways counts double.
-function towards(buttons, from, up) {
-  const middle = (button) => [parseFloat(button.style.left) + button.offsetWidth / 2, parseFloat(button.style.bottom)];
-  const [x, y] = middle(buttons[from]);
-  let best = -1, least = Infinity;
-  buttons.forEach((button, place) => {
-    const [across, height] = middle(button), rise = (height - y) * up;
-    const cost = rise + 2 * Math.abs(across - x);
-    if (rise > 1 && cost < least) [best, least] = [place, cost];
-  });
-  return best;
-}
+const middle = (button) => [parseFloat(button.style.left) + button.offsetWidth / 2, parseFloat(button.style.bottom)];
 
 function render({ model, el }) {
-  styled();
-  el.classList.add("ck", "ck-strip-part");
-  el.setAttribute("data-lm-suppress-shortcuts", "true");
+  begin(el, "strip", STYLE);
   const bands = make("div", { class: "ck-strip-bands" });
   const field = make("div", { class: "ck-strip-field", role: "group" });
   const track = make("div"); // the room of the grips
@@ -115,14 +78,9 @@ function render({ model, el }) {
     figures.append(make("span", { style: `left: ${lightness}%` }, lightness ? String(lightness) : "L* 0"));
   }
   const sheets = { colour: "", grey: "" };
-  let edges = [], grips = [], at = 0, held = false, sent = 0;
+  const hand = mover(model);
+  let edges = [], grips = [], at = 0, held = false;
   const buttons = new Map(); // by name, dark to light
-
-  function load(name) {
-    const data = model.get(name), old = sheets[name];
-    sheets[name] = data.byteLength ? URL.createObjectURL(new Blob([data], { type: "image/png" })) : "";
-    if (old) setTimeout(() => URL.revokeObjectURL(old), 1000);
-  }
 
   // --- the pieces ---
 
@@ -177,7 +135,7 @@ function render({ model, el }) {
       const all = [...buttons.values()], place = all.indexOf(button);
       const to = {
         ArrowRight: () => place + 1, ArrowLeft: () => place - 1, Home: () => 0, End: () => all.length - 1,
-        ArrowUp: () => towards(all, place, 1), ArrowDown: () => towards(all, place, -1),
+        ArrowUp: () => towards(all, place, 1, middle), ArrowDown: () => towards(all, place, -1, middle),
       }[event.key];
       if (!to) return;
       event.preventDefault();
@@ -207,16 +165,14 @@ function render({ model, el }) {
     return [(place ? edges[place - 1] : 0) + gap, (place + 1 < edges.length ? edges[place + 1] : 100) - gap];
   }
 
-  // What the hand does is seen at once; until the last of it is answered, older answers are passed over.
+  // What the hand does is seen at once.
   function move(place, value, settled) {
     const [low, high] = limits(place), old = edges[place];
     edges[place] = Math.min(Math.max(Math.round(value * 2) / 2, low), high);
     if (edges[place] === old && !settled) return;
     draw_edges();
     draw_bands();
-    sent = Math.max(sent + 1, Date.now());
-    model.set("moved", [place, edges[place], settled ? 1 : 0, sent]);
-    model.save_changes();
+    hand.tell([place, edges[place]], settled);
   }
 
   function edge(place) {
@@ -340,21 +296,22 @@ function render({ model, el }) {
   }
 
   function all() {
-    if (!held && model.get("answered") >= sent) edges = [...model.get("edges")];
+    if (!held && !hand.still()) edges = [...model.get("edges")];
     draw_edges();
     draw_bands();
     draw_rows();
     draw_room();
   }
 
-  load("colour");
-  load("grey");
+  const lay_once = once(lay), all_once = once(all);
+  const gone = ["colour", "grey"].map((name) => addressed(model, name, () => "image/png", (address) => {
+    sheets[name] = address;
+    lay_once();
+  }));
   colours();
   draw_steps();
   all();
   lay();
-  const lay_once = once(lay), all_once = once(all);
-  for (const name of ["colour", "grey"]) model.on(`change:${name}`, () => { load(name); lay_once(); });
   for (const name of ["pieces", "places", "view", "greys", "label"]) model.on(`change:${name}`, lay_once);
   model.on("change:picked", mark);
   for (const name of ["edges", "groups", "all", "answered"]) model.on(`change:${name}`, all_once);
@@ -363,7 +320,7 @@ function render({ model, el }) {
   seen.observe(frame);
   return () => {
     seen.disconnect();
-    Object.values(sheets).filter(Boolean).forEach((address) => URL.revokeObjectURL(address));
+    gone.forEach((give_up) => give_up());
   };
 }
 

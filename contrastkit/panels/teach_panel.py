@@ -17,7 +17,21 @@ from contrastkit.compose.exercise import LEVELS, MOST
 from contrastkit.errors import InvalidInputError
 from contrastkit.panels import teaching
 from contrastkit.panels.panel import Panel
-from contrastkit.panels.parts import Choice, File, Folded, Line, Pick, Press, Rows, Words, column, row, show_if, sprites
+from contrastkit.panels.parts import (
+    Choice,
+    File,
+    Folded,
+    Line,
+    Pick,
+    Press,
+    Rows,
+    Words,
+    column,
+    row,
+    script,
+    show_if,
+    sprites,
+)
 from contrastkit.panels.session import Session, fetch_crops
 from contrastkit.panels.teaching import Teaching
 from contrastkit.show import look
@@ -34,7 +48,7 @@ _LEVEL_WORDS = {"far apart": "far apart in value", "vivid": "half of them vivid,
 class Arrangement(anywidget.AnyWidget):
     """Pieces under numbers that are moved into an order; `order` is their numbers, dark to light."""
 
-    _esm = Path(__file__).with_name("order.js")
+    _esm = script("order.js")
     label = traitlets.Unicode("Swatches from dark to light").tag(sync=True)
     sheet = traitlets.Bytes(b"").tag(sync=True)
     places: Any = traitlets.Dict().tag(sync=True)

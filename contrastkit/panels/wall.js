@@ -1,33 +1,6 @@
 // A picture to scale: the whole wall, on which a block can be pointed at, or one block; with its measures round it.
 // Below it, where there is one, a finished page that opens on a page of its own.
 
-let count = 0;
-
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...children);
-  return element;
-}
-
-// Calls `paint` now and whenever one of `names` changes.
-function follow(model, names, paint) {
-  paint();
-  for (const name of names) model.on(`change:${name}`, paint);
-}
-
-// An address for bytes of the model, always of the newest ones.
-function addressed(model, trait, mime, use) {
-  let address = "";
-  follow(model, [trait], () => {
-    const old = address, data = model.get(trait);
-    address = data.byteLength ? URL.createObjectURL(new Blob([data], { type: mime })) : "";
-    use(address);
-    if (old) setTimeout(() => URL.revokeObjectURL(old), 2000);
-  });
-  return () => { if (address) URL.revokeObjectURL(address); };
-}
-
 const STYLE = `
 .ck-wall { display: grid; grid-template-columns: minmax(0, 1fr) auto; gap: 6px; margin: 0; width: 100%; }
 .ck-wall figure, .ck-wall-field { position: relative; margin: 0; }
@@ -45,15 +18,7 @@ const STYLE = `
 @media (max-width: 480px) { .ck-wall-up { font-size: .875rem; } }
 `;
 
-function styled() {
-  if (document.getElementById("ck-wall-style")) return;
-  const style = make("style", { id: "ck-wall-style" });
-  style.textContent = STYLE;
-  document.head.append(style);
-}
-
 function wall(model, el) {
-  styled();
   const image = make("img", { decoding: "async" });
   const list = make("div", { role: "listbox", tabindex: 0, class: "ck-wall-list" });
   const across = make("div", { class: "ck-wall-across", "aria-hidden": "true" }, make("span"));
@@ -61,9 +26,9 @@ function wall(model, el) {
   const field = make("div", { class: "ck-wall-field" }, image, list);
   const frame = make("div", { class: "ck-wall" }, field, up, across);
   el.append(frame);
-  const stem = `ck-wall-${(count += 1)}`;
+  const stem = fresh();
 
-  const gone = addressed(model, "data", model.get("mime"), (address) => {
+  const gone = addressed(model, "data", () => model.get("mime"), (address) => {
     image.hidden = !address;
     if (address) image.src = address;
   });
@@ -119,7 +84,7 @@ function wall(model, el) {
 function paper(model, el) {
   const link = make("a", { class: "ck-press", target: "_blank", rel: "noopener" });
   follow(model, ["label"], () => { link.textContent = model.get("label"); });
-  const gone = addressed(model, "data", "text/html", (address) => {
+  const gone = addressed(model, "data", () => "text/html", (address) => {
     link.hidden = !address;
     if (address) link.href = address;
   });
@@ -128,8 +93,7 @@ function paper(model, el) {
 }
 
 function render({ model, el }) {
-  el.classList.add("ck", `ck-${model.get("kind")}-part`);
-  el.setAttribute("data-lm-suppress-shortcuts", "true");
+  begin(el, model.get("kind"), STYLE);
   return { wall, paper }[model.get("kind")](model, el);
 }
 

@@ -29,6 +29,7 @@ _NUMBER = 5.64  # height of a number's type: 16 points
 _COLUMNS = 4
 _GUTTER = 5.0
 _LINE = 0.25
+_FEW = 16  # numbers that a title holds
 _TILE = 9.0  # side of a piece on the key
 _HOW = (
     "Cut along the lines. Lay the pieces in a row, the darkest left, the lightest right; lay on one another what looks "
@@ -213,7 +214,8 @@ def exercise_key(
         *_close_words(pieces, numbers),
         Table(("No.", "Piece", "L*", "Value", "What may mislead the eye"), rows, (1, 3, 1.5, 1.2, 6)),
     ]
-    title = f"The true order is {', '.join(map(str, numbers))}"
+    order = ", ".join(map(str, numbers))
+    title = f"The true order is {order}" if len(numbers) <= _FEW else f"The true order of {len(numbers)}, dark to light"
     return flowed(heading or title, "", blocks, paper=paper, foot=measured_words(pieces), made=made)
 
 

@@ -54,9 +54,10 @@ class Points:
 
 @dataclass(frozen=True)
 class Caution:
-    """What to be careful of, with a bar beside it."""
+    """What to be careful of, with a bar beside it; `size` is the height of its type."""
 
     text: str
+    size: float = TEXT
 
 
 @dataclass(frozen=True)
@@ -226,10 +227,10 @@ def _pieces(block: Block, width: float) -> Iterator[_Piece | None]:
     elif isinstance(block, Points):
         yield from _points(block, width)
     elif isinstance(block, Caution):
-        lines = wrapped(block.text, TEXT, 0.98 * width - _INDENT)
-        height = _LEADING * TEXT * len(lines) + 1.6
-        marks = (Box(0, -height, 1.2, height, fill="text"), *_lines(lines, TEXT, 4.0, above=0.8))
-        yield _Piece(height, marks, after=_GAP)
+        lines = wrapped(block.text, block.size, 0.98 * width - _INDENT)
+        height = _LEADING * block.size * len(lines) + 1.6
+        marks = (Box(0, -height, 1.2, height, fill="text"), *_lines(lines, block.size, 4.0, above=0.8))
+        yield _Piece(height, marks, after=_GAP * block.size / TEXT)
     elif isinstance(block, Table):
         yield from _table(block, width)
     else:

@@ -22,7 +22,7 @@ from contrastkit.light.lightness import lightness_to_munsell_value
 from contrastkit.show.block import LaidBlock, block_drawing, layout_drawing
 from contrastkit.show.chart import Chart, chart_of
 from contrastkit.show.drawing import Box, Drawing, Line, Mark, Words, scaled
-from contrastkit.show.flow import Block, Caution, Figure, Heading, NewPage, Paragraph, Points, Table, flowed
+from contrastkit.show.flow import HEADING, Block, Caution, Figure, Heading, NewPage, Paragraph, Points, Table, flowed
 from contrastkit.show.look import PAPER, SMALL, legible_on
 from contrastkit.show.packed import draw_panel, panels, step_words
 from contrastkit.show.page import MARGIN, paper_size, sheet_foot, sheet_head
@@ -33,6 +33,7 @@ STEPS = (5, 9, 11)
 _SCALE_ENDS = {5: (15.0, 95.0), 9: (15.0, 95.0), 11: (0.0, 100.0)}  # L*: of paint on cotton; black to white
 _PRACTICE = "Common practice, no source."
 _TEXT = 4.0
+ON_THE_WALL = 7.06  # height of type: 20 points
 _PANEL, _PER_MM = 110.0, 96 / 25.4  # width of a cutting diagram, mm; it is drawn in the pixels of a page
 
 
@@ -102,19 +103,17 @@ def grey_scale_handout(steps: int = 9, *, look: PageLook | None = None) -> list[
     size = paper_size(look.paper)
     title = "A printed grey scale is no reference until it is measured"
     how = (f"{look.heading}. " if look.heading else "") + (
-        f"{steps} steps from dark to light, as sent to the printer. Cut it out in one piece."
+        f"{steps} steps from dark to light, as sent to the printer. Print it twice; cut one out in one piece."
     )
     head, below = sheet_head(title, how, size)
     small = "The numbers are what was sent to the printer, not what it printed."
-    foot, above = sheet_foot(small, look.date, (1, 1), size)
+    foot, _ = sheet_foot(small, look.date, (1, 1), size)
     top = below - 2
     marks = [*head, *_scale(tones, size[0] - 2 * MARGIN, top), *foot]
-    y = top - _SCALE_HEIGHT - 8
-    for line in _measure_lines(tones):
-        y -= _TEXT * 1.45
-        marks.append(Words(MARGIN, y, line, _TEXT * 0.92))
-    if y < above:
-        raise InvalidInputError("The grey scale must fit on its page; this paper is too small. Use A4 or Letter.")
+    y = top - _SCALE_HEIGHT - 6
+    marks.append(Words(MARGIN, y, "How it is measured", HEADING, bold=True))
+    for number, line in enumerate(_measure_lines(tones), start=1):
+        marks.append(Words(MARGIN, y - number * 1.45 * _TEXT - 1, line, _TEXT * 0.92))
     steps_said = ", ".join(f"L* {tone:.0f}" for tone in tones)
     return [chart_of(Drawing(*size, tuple(marks), f"{title}. {steps_said}."), {}, page=PAPER)]
 
@@ -140,13 +139,12 @@ def _scale(tones: tuple[float, ...], width: float, top: float) -> Iterator[Mark]
 
 
 def _measure_lines(tones: tuple[float, ...]) -> Iterator[str]:
-    numbers = ",".join(f"{tone:.0f}" for tone in tones)
-    yield "How it is measured"
-    yield "1.  Print it with all colour correction of the printer switched off, or note what is on. Let it dry a day."
-    yield "2.  Lay a 24-patch chart and the cut-out scale side by side on the board; photograph them as the pieces are."
-    yield "3.  contrastkit camera-check PHOTO   says whether that camera and light can be trusted."
-    yield "4.  contrastkit measure PHOTO --reference chart   gives the L* of each step, once they are cut apart."
-    yield "5.  Write them in the boxes. From then on the scale is a reference, with these numbers and no others:"
+    numbers = ",".join(f"{max(tone, 1.0):.0f}" for tone in reversed(tones))
+    yield "1.  Print it with the printer's colour correction switched off, or note what is on. Let it dry a day."
+    yield "2.  Cut the second print apart, and lay its steps, none touching, with a 24-patch chart on the board."
+    yield "3.  Photograph them as the pieces are. contrastkit camera-check PHOTO says whether that can be trusted."
+    yield "4.  contrastkit measure PHOTO --reference chart --out steps.csv gives the L* of each step."
+    yield "5.  Write them in the boxes of the whole one. From then on it is a reference, light to dark:"
     yield f"     --reference scale={numbers}   (the measured numbers in place of these)"
     yield "A scale that fades, curls or is printed anew is measured anew."
 
@@ -374,8 +372,5 @@ def cautions_handout(*, look: PageLook | None = None) -> list[Chart]:
     1
     """
     look = look or PageLook()
-    blocks: list[Block] = []
-    for title, text in (("Blade", BLADE), ("Iron", IRON), ("Fumes", FUMES), ("Paint", PIGMENT), ("Rags", RAGS)):
-        blocks += [Heading(title), Caution(text)]
+    blocks: list[Block] = [Caution(text, ON_THE_WALL) for text in (BLADE, IRON, FUMES, PIGMENT, RAGS)]
     return look.pages("Before you begin", "Hang this where the work is done.", [*blocks, Paragraph(DEFER)])
-

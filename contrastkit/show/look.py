@@ -220,6 +220,7 @@ def typeface(font: Path) -> FontProperties:
     return FontProperties(fname=str(font))
 
 
+_WIDEST_FIGURE = str.maketrans("123456789", "0" * 9)
 _MEASURED_AT = 200  # pixels; large, so that hinting does not matter
 
 
@@ -233,13 +234,15 @@ def _measuring_font(font: Path) -> FreeTypeFont:
 @lru_cache(maxsize=8192)
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """
-    Return how wide a line of text is, in the unit of `size` (the height of its type).
+    Return how wide a line of text is at most, in the unit of `size` (the height of its type).
 
-    >>> 1.5 < text_width("light", 1) < 2.5
-    True
+    Figures may be drawn equally wide: each counts as the widest, which is 0.
+
+    >>> 1.5 < text_width("light", 1) < 2.5, text_width("11", 1) == text_width("40", 1)
+    (True, True)
     """
     clean, font = printable(text, bold=bold)
-    return _measuring_font(font).getlength(clean) / _MEASURED_AT * size
+    return _measuring_font(font).getlength(clean.translate(_WIDEST_FIGURE)) / _MEASURED_AT * size
 
 
 def shortened(text: str, size: float, width: float, *, bold: bool = False) -> str:
@@ -251,7 +254,7 @@ def shortened(text: str, size: float, width: float, *, bold: bool = False) -> st
     Examples
     --------
     >>> shortened("evening-board-number-7", 1, 6)
-    'evenin…ber-7'
+    'eveni…ber-7'
     """
     if text_width(text, size, bold=bold) <= width:
         return text

@@ -14,7 +14,7 @@ INCH = 25.4
 LEADING = 3.75
 EDGE = 6.0  # round a chart
 _LINE = 0.25
-_ROOM = 0.96  # of the width: lines with many figures, drawn equally wide, and small type on screens come out longer
+_ROOM = 0.96  # of the width: small type on screens comes out longer
 
 
 def paper_size(paper: str) -> tuple[float, float]:

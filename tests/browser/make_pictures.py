@@ -60,7 +60,7 @@ def teach(page: Page) -> Locator:
     """An exercise that has just begun."""
     page.get_by_role("button", name="Begin a new exercise").click()
     page.locator(".ck-order-tile").nth(11).wait_for()
-    return page.locator(".ck-order-ends")
+    return page.locator(".ck-order")
 
 
 # The panel, what is done in it and where the picture ends, and the part that goes into the picture of the whole job.

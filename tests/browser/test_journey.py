@@ -60,7 +60,6 @@ def test_the_whole_job_is_done_by_hand_and_found_again(open_page, pile):
     )
     moved = edge(page).get_attribute("aria-valuenow")
     assert 54 <= float(moved) <= 58
-    said(page, "Edge between")  # the kernel has heard where the hand let go
     page.get_by_role("button", name="Keep these edges").click()
     said(page, "edges")
 
