@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from catalogues import NOW, PICTURE, add, everything, measure, piece, rows
+from catalogues import NOW, PICTURE, add, everything, measure, names, piece, rows
 from sqlalchemy import func, select
 
 from contrastkit.errors import CatalogueError, InvalidInputError
@@ -93,6 +93,50 @@ def test_every_change_holds_what_was_before(store):
     assert json.loads(recorded[0]["after"]) == {"note": "shiny", "side": 76.2}
     whole = json.loads(recorded[1]["before"])
     assert (whole["name"], whole["note"], set(whole)) == ("blue", "shiny", set(schema.swatches.c.keys()))
+
+
+def test_many_rows_that_were_taken_away_come_back_exactly(store):
+    """An import that was undone would come back otherwise than it was: its order, a letter, the last figure."""
+    with store.writing("Import") as action:
+        keys = list(action.reserve("swatches", 1200))
+        action.insert_columns("swatches", {
+            "swatch": keys, "name": [f"{n} 🌿\0" for n in keys], "added": [NOW] * 1200, "side": [n / 7 for n in keys],
+            "note": [None if n % 2 else "=1" for n in keys],
+        })  # fmt: skip
+        action.insert_columns("tags", {"swatch": keys, "tag": ["half \ud83d"] * 1200})
+    assert [row["place"] for row in rows(store, "changes")] == list(range(6))
+    full = everything(store)
+    assert [row["side"] for row in full["swatches"]] == [n / 7 for n in keys]
+    undo(store)
+    assert [row["place"] for row in rows(store, "changes")] == [*range(6), *range(6)]
+    assert (names(store), rows(store, "tags")) == ([], [])
+    assert check(store) == []
+    redo(store)
+    assert everything(store) == full
+    assert check(store) == []
+
+
+def test_long_rows_share_no_change(store):
+    """A database keeps no cell of a gigabyte: many long notes could be written and never be taken back."""
+    with store.writing("Add") as action:
+        action.insert("swatches", [piece(f"{n}", note="x" * 100_000) for n in range(60)])
+    full = everything(store)
+    undo(store)
+    assert max(len(row["before"] or "") for row in rows(store, "changes")) < 1_100_000
+    redo(store)
+    assert everything(store) == full
+    assert check(store) == []
+
+
+def test_pictures_that_were_undone_come_back(store):
+    """Bytes stand among texts in the record; they would come back as something else."""
+    with store.writing("Add") as action:
+        swatches = action.insert("swatches", [piece(f"{n}") for n in range(70)])
+        action.insert("crops", [{"measurement": measure(action, n, 40), "png": PICTURE + bytes([n])} for n in swatches])
+    full = everything(store)
+    undo(store)
+    redo(store)
+    assert everything(store) == full
 
 
 def test_numbers_are_never_given_twice(store):

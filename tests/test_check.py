@@ -8,11 +8,15 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from catalogues import NOW, add, everything, fill, measure, names
+from catalogues import NOW, add, everything, fill, measure, names, piece
+from hypothesis import given
+from hypothesis import strategies as st
 
 from contrastkit.errors import CatalogueError, InvalidInputError
 from contrastkit.keep.actions import undo
+from contrastkit.keep.cells import real
 from contrastkit.keep.moving import copy_store, mend, restore_store
+from contrastkit.keep.rows import shape_of
 from contrastkit.keep.store import check, open_store
 
 pytest_plugins = ["postgres"]
@@ -79,7 +83,7 @@ SPOILT = {
     "changes": ("DELETE FROM changes WHERE place = 2", ["The record of action 1 lacks some of its changes."]),
     "all changes": ("DELETE FROM changes", ["The record of action 1 lacks all its changes."]),
     "versions": ("DELETE FROM versions WHERE version = 2", [
-        "The versions it went through must be 1 to 3; they are 1, 3.",
+        "The versions it went through must be 1 to 4; they are 1, 3, 4.",
     ]),
     "a column": ("ALTER TABLE tags ADD COLUMN more INTEGER", None),
 }  # fmt: skip
@@ -98,9 +102,9 @@ def test_what_another_program_spoils_is_found(store, kind):
 FILE_SPOILT = {
     "a reference": ("UPDATE tags SET swatch = 99 WHERE tag = 'sold'", "of tags refers to a row of swatches that is"),
     "a state": ("UPDATE swatches SET state = 'eaten'", "CHECK constraint failed in swatches"),
-    "an index": ("DROP INDEX tags_by_tag", "tags_by_tag is not defined as in version 3"),
-    "a rule": ("DROP TABLE stack_layers", "stack_layers is not defined as in version 3"),
-    "a stranger's table": ("CREATE TABLE mine (a)", "mine is not defined as in version 3"),
+    "an index": ("DROP INDEX tags_by_tag", "tags_by_tag is not defined as in version 4"),
+    "a rule": ("DROP TABLE stack_layers", "stack_layers is not defined as in version 4"),
+    "a stranger's table": ("CREATE TABLE mine (a)", "mine is not defined as in version 4"),
 }  # fmt: skip
 
 
@@ -125,6 +129,37 @@ def test_a_long_list_is_cut(store):
     spoil(store, "UPDATE swatches SET note = 'x'", "UPDATE counters SET last = 0 WHERE table_name = 'photos'")
     said = what(store)
     assert said[5:] == ["There are more of this kind.", "The count of photos must have reached 1; it is 0."]
+
+
+def test_one_row_of_thousands_that_were_added_at_once_is_named(store):
+    """An import would be spoilt, and nobody could say which piece."""
+    with store.writing("Import") as action:
+        action.insert("swatches", [piece(f"{number}", side=number / 7) for number in range(2500)])
+        action.insert("tags", [{"swatch": number, "tag": "sold, \"big\""} for number in range(3, 2503)])
+    assert what(store) == []
+    spoil(
+        store, "UPDATE swatches SET side = 5 WHERE swatch = 1234", "DELETE FROM tags WHERE swatch = 2500",
+        "UPDATE swatches SET note = 'x' WHERE swatch = 2502",
+    )  # fmt: skip
+    assert sorted(what(store)) == [
+        changed("[1234] of swatches"),
+        'Row [2500, "sold, \\"big\\""] of tags is gone, and no action took it away.',
+        changed("[2502] of swatches"),
+    ]
+
+
+TEXTS = st.none() | st.text(max_size=5) | st.binary(max_size=5)
+NUMBERS = st.none() | st.floats(allow_nan=False)
+
+
+@pytest.mark.parametrize("table", ["swatches", "measurements", "tags", "crops"])
+@given(data=st.data())
+def test_the_checksums_of_many_rows_are_those_of_each(table, data):
+    """What was added at once would be said to be changed, or a change would not be found."""
+    shape = shape_of(table)
+    row = st.tuples(*(NUMBERS if make is real else TEXTS for make in shape.makers))
+    rows = data.draw(st.lists(row, min_size=1, max_size=4))
+    assert shape.checksums(list(zip(*rows, strict=True))) == [shape.checksum(row) for row in rows]
 
 
 def test_history_knows_every_later_change(store):
@@ -379,7 +414,8 @@ def test_a_whole_catalogue_moves_with_all_its_rows(request, tmp_path, route):
         with store.writing("Measure again") as action:
             measure(action, 1, 0.1 + 0.2)
         with store.writing("Add") as action:
-            action.insert("swatches", [{"name": f"{n}", "added": NOW, "side": n / 7} for n in range(5000)])
+            keys = action.insert("swatches", [{"name": f"{n}", "added": NOW, "side": n / 7} for n in range(5000)])
+            action.update_all("swatches", {key: {"note": "same day"} for key in keys})
         undo(store)
         kept = everything(store)
     counts = copy_store(*places)

@@ -310,6 +310,18 @@ def test_capital_letters_beyond_a_to_z_make_no_difference(pile):
     assert pile.names("ground=grün") == pile.names("ground=GRÜN") != []
 
 
+@pytest.mark.parametrize("text", [
+    "red", "GRÜN", "not grün", '"100 %"', '"\\"', "🌿", "evening", "shiny or gr", "ground=red", "ground!=red",
+    "tag=red", 'tag=""', "ground=*", 'ground=*,""', "by=ann",
+])  # fmt: skip
+def test_a_column_of_many_values_is_asked_as_one_of_few(pile, text, monkeypatch):
+    """The thousandth place would change what a search finds."""
+    found = pile.names(text)
+    assert found
+    monkeypatch.setattr(finding, "_FEW", 2)
+    assert pile.names(text) == found
+
+
 def test_a_page_is_part_of_the_list_and_knows_how_long_it_is(pile):
     """A list would end early, or show a piece twice."""
     whole = pile.names("not used", sort="-side")

@@ -5,13 +5,13 @@ from __future__ import annotations
 import hashlib
 
 import pytest
-from catalogues import NOW, add, make_earlier, names, rows, size_and_content
+from catalogues import NOW, PICTURE, add, everything, make_earlier, names, rows, size_and_content
 from sqlalchemy import create_engine, inspect
 
 from contrastkit.columns import DETAILS, SWATCHES
 from contrastkit.errors import CatalogueError
 from contrastkit.keep import schema
-from contrastkit.keep.actions import undo
+from contrastkit.keep.actions import redo, undo
 from contrastkit.keep.engines import home_of
 from contrastkit.keep.store import Store, check, open_store
 
@@ -32,7 +32,33 @@ ACTIONS = (
     f"INSERT INTO actions VALUES (1, '{NOW}', 'ash', 'Note', NULL)",
     "INSERT INTO changes VALUES (1, 0, 'update', 'swatches', '[3]', '{\"note\": \"\"}', '{\"note\": \"shiny\"}')",
 )
-ROWS = {1: PILE, 2: PILE + ACTIONS}
+ROWS = {1: PILE, 2: PILE + ACTIONS, 3: PILE + ACTIONS}
+
+# What version 3 wrote when two pieces were added, one of them measured and photographed, and one taken away again.
+_GONE = (
+    '{"swatch": 11, "name": "neu 🌿", "ground": "", "paints": "", "plate": "", "sheet": "", "side": null, "place": "", '
+    f'"note": "", "state": "at hand", "added": "{NOW}", "measurement": null, "lightness": null, '
+    '"lightness_sigma": null, "munsell_value": null, "chroma": null, "hue_angle": null, "flags": "", "extra": null, '
+    '"project": null}'
+)
+SINGLE_ROWS = (
+    "INSERT INTO swatches (swatch, name, ground, paints, plate, sheet, side, place, note, state, added, measurement, "
+    f"lightness, flags) VALUES (10, 'alt \x1a0000', '', '', '', '', 76.2, '', '=1', 'at hand', '{NOW}', 1, 41.5, '')",
+    "INSERT INTO measurements (measurement, swatch, measured, surface, lightness) "
+    f"VALUES (1, 10, '{NOW}', 'unknown', 41.5)",
+    "UPDATE counters SET last = 11",
+    f"INSERT INTO actions VALUES (1, '{NOW}', 'ash', 'Add two', NULL), (2, '{NOW}', 'ash', 'Tidy', NULL)",
+    "INSERT INTO changes VALUES (1, 0, 'insert', 'swatches', '[10]', NULL, '8d7bf9b8')",
+    "INSERT INTO changes VALUES (1, 1, 'insert', 'swatches', '[11]', NULL, '260ad404')",
+    "INSERT INTO changes VALUES (1, 2, 'insert', 'measurements', '[1]', NULL, '39ec6e50')",
+    "INSERT INTO changes VALUES (1, 3, 'update', 'swatches', '[10]', '{\"measurement\": null, \"lightness\": null}', "
+    "'{\"measurement\": 1, \"lightness\": 41.5}')",
+    "INSERT INTO changes VALUES (1, 4, 'insert', 'crops', '[1]', NULL, '5595a4af')",
+    "INSERT INTO changes VALUES (1, 5, 'insert', 'tags', '[10, \"sold\"]', NULL, '476711e2')",
+    "INSERT INTO changes VALUES (2, 0, 'delete', 'tags', '[10, \"sold\"]', "
+    "'{\"swatch\": 10, \"tag\": \"sold\"}', NULL)",
+    f"INSERT INTO changes VALUES (2, 1, 'delete', 'swatches', '[11]', '{_GONE}', NULL)",
+)
 
 
 def test_every_earlier_version_is_tested():
@@ -59,6 +85,25 @@ def test_an_earlier_catalogue_keeps_all_its_rows(where, version):
         assert add(store, "new") == [8]
 
 
+def test_what_version_3_did_row_by_row_is_undone_and_done_again(where):
+    """What she did before the update could not be taken back after it."""
+    quoted = f"x'{PICTURE.hex()}'" if not where.startswith("postgres") else f"'\\x{PICTURE.hex()}'"
+    make_earlier(where, 3, *SINGLE_ROWS, f"INSERT INTO crops VALUES (1, {quoted})")
+    with open_store(where) as store:
+        assert check(store) == []
+        tidied = everything(store)
+        assert names(store) == ["alt \0"]
+        assert undo(store) == ["Tidy"]
+        assert names(store) == ["alt \0", "neu 🌿"]
+        assert rows(store, "tags") == [{"swatch": 10, "tag": "sold"}]
+        assert check(store) == []
+        assert undo(store) == ["Add two"]
+        assert {name: there for name, there in everything(store).items() if there} == {}
+        assert redo(store, count=2) == ["Add two", "Tidy"]
+        assert everything(store) == tidied
+        assert check(store) == []
+
+
 @pytest.mark.parametrize("version", ROWS)
 def test_a_backup_is_made_before_and_named(where, version, tmp_path, monkeypatch):
     """If the new version turned out wrong, there would be no way back."""
@@ -66,13 +111,13 @@ def test_a_backup_is_made_before_and_named(where, version, tmp_path, monkeypatch
     make_earlier(where, version, *ROWS[version])
     with open_store(where) as store:
         (told,) = store.told
-    (backup,) = (path for path in tmp_path.rglob("*.before-3.sqlite"))
-    assert told == f"The catalogue was brought from version {version} to 3; as it was, it is in {str(backup)!r}."
+    (backup,) = (path for path in tmp_path.rglob("*.before-4.sqlite"))
+    assert told == f"The catalogue was brought from version {version} to 4; as it was, it is in {str(backup)!r}."
     copy = create_engine(f"sqlite:///{backup}")
     with copy.connect() as connection:
         assert connection.exec_driver_sql("SELECT name FROM swatches").scalar_one() == "grün 🌿"
         assert connection.exec_driver_sql("SELECT max(version) FROM versions").scalar_one() == version
-        assert inspect(connection).has_table("projects") is False
+        assert inspect(connection).has_table("projects") is (version > 2)
     copy.dispose()
     with open_store(where) as store:
         assert store.told == []
@@ -82,7 +127,7 @@ def test_the_backup_is_itself_a_catalogue(tmp_path):
     """Going back would need an expert."""
     make_earlier(str(tmp_path / "pile.sqlite"), 1, *PILE)
     open_store(tmp_path / "pile.sqlite").close()
-    with open_store(tmp_path / "pile.before-3.sqlite") as store:
+    with open_store(tmp_path / "pile.before-4.sqlite") as store:
         assert names(store) == ["grün 🌿"]
         assert check(store) == []
 
@@ -98,13 +143,13 @@ def test_an_earlier_catalogue_without_rows_needs_no_backup(where, tmp_path):
 def test_a_backup_of_that_name_is_never_replaced(tmp_path):
     """The backup of an earlier try, perhaps the last good one, would be lost."""
     make_earlier(str(tmp_path / "pile.sqlite"), 1, *PILE)
-    (tmp_path / "pile.before-3.sqlite").write_text("mine")
+    (tmp_path / "pile.before-4.sqlite").write_text("mine")
     open_store(tmp_path / "pile.sqlite").close()
-    assert (tmp_path / "pile.before-3.sqlite").read_text() == "mine"
-    assert (tmp_path / "pile.before-3-2.sqlite").exists()
+    assert (tmp_path / "pile.before-4.sqlite").read_text() == "mine"
+    assert (tmp_path / "pile.before-4-2.sqlite").exists()
 
 
-@pytest.mark.parametrize("failing", [2, 3])
+@pytest.mark.parametrize("failing", [2, 3, 4])
 def test_a_migration_that_fails_half_way_leaves_everything_as_it_was(where, failing, monkeypatch, tmp_path):
     """A catalogue between two versions could be opened by no program."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
@@ -118,11 +163,11 @@ def test_a_migration_that_fails_half_way_leaves_everything_as_it_was(where, fail
 
     make_earlier(where, 1, *PILE)
     steps = tuple(fails if known is step else known for known in schema.MIGRATIONS)
-    said = pytest.raises(CatalogueError, match="To open it, .*already exists.*The newest backup is '.*before-3.sq")
+    said = pytest.raises(CatalogueError, match="To open it, .*already exists.*The newest backup is '.*before-4.sq")
     with monkeypatch.context() as patched, said:
         patched.setattr(schema, "MIGRATIONS", steps)
         open_store(where)
-    assert len(list(tmp_path.rglob("*.before-3.sqlite"))) == 1
+    assert len(list(tmp_path.rglob("*.before-4.sqlite"))) == 1
     with Store(home_of(where)) as still, pytest.raises(CatalogueError, match="of version 1 by now"), still.reading():
         pass
     with open_store(where) as store:
@@ -133,15 +178,26 @@ def test_a_migration_that_fails_half_way_leaves_everything_as_it_was(where, fail
 def test_a_version_from_the_future_is_refused_and_left_as_it_is(where, tmp_path):
     """An old program would write rows that a newer one could not read."""
     with open_store(where) as store, store.unrecorded() as connection:
-        connection.execute(schema.versions.insert().values(version=99, at=NOW, program="contrastkit 9"))
+        newer = range(schema.NEWEST + 1, 100)
+        through = [{"version": version, "at": NOW, "program": "contrastkit 9"} for version in newer]
+        connection.execute(schema.versions.insert(), through)
     before = size_and_content(tmp_path)
     with pytest.raises(CatalogueError) as caught:
         open_store(where)
-    assert str(caught.value).startswith("The catalogue must be of version 3 or earlier; '")
+    assert str(caught.value).startswith("The catalogue must be of version 4 or earlier; '")
     assert str(caught.value).endswith(
         "is of version 99, made by a newer contrastkit, and was left as it is. Install that one."
     )
     assert size_and_content(tmp_path) == before
+
+
+def test_versions_with_a_gap_are_damage_and_not_the_future(where):
+    """She would look for a program that there is not, and not for her backup."""
+    with open_store(where) as store, store.unrecorded() as connection:
+        connection.execute(schema.versions.insert().values(version=99, at=NOW, program="contrastkit 9"))
+    gap = "versions 1, 2, 3 and so on; .* has a gap there: it is damaged, and was left as it is. (The|No).* backup"
+    with pytest.raises(CatalogueError, match=gap):
+        open_store(where)
 
 
 def test_a_program_that_was_open_meanwhile_writes_no_more(where):
@@ -149,10 +205,10 @@ def test_a_program_that_was_open_meanwhile_writes_no_more(where):
     with open_store(where) as store:
         add(store, "a")
         with open_store(where) as newer, newer.unrecorded() as connection:
-            connection.execute(schema.versions.insert().values(version=4, at=NOW, program="contrastkit 9"))
-        with pytest.raises(CatalogueError, match="must be of version 3; .* is of version 4 by now.*start again"):
+            connection.execute(schema.versions.insert().values(version=5, at=NOW, program="contrastkit 9"))
+        with pytest.raises(CatalogueError, match="must be of version 4; .* is of version 5 by now.*start again"):
             add(store, "b")
-        with pytest.raises(CatalogueError, match="is of version 4 by now"):
+        with pytest.raises(CatalogueError, match="is of version 5 by now"):
             names(store)
 
 
@@ -190,11 +246,16 @@ RELEASED_SILVER = {
     "actions, postgresql": "67be1b05da38b5a7",
     "projects, sqlite": "ffc0ad6af0f997a6",
     "projects, postgresql": "8687301a71583263",
+    "many rows, sqlite": "501b5064f34fbcdb",
+    "many rows, postgresql": "501b5064f34fbcdb",
 }
 
 
 def digests() -> dict[str, str]:
-    scripts = {"pile": schema._PILE, "actions": schema._ACTIONS, "projects": schema._PROJECTS}
+    scripts = {
+        "pile": schema._PILE, "actions": schema._ACTIONS, "projects": schema._PROJECTS,
+        "many rows": schema._MANY_ROWS,
+    }  # fmt: skip
     texts = {
         f"{name}, {dialect}": "\n".join(schema.statements(script, dialect))
         for name, script in scripts.items()

@@ -152,6 +152,22 @@ def test_a_table_that_cannot_be_is_refused_with_the_row(tmp_path, text, words):
         read_text(tmp_path, text)
 
 
+def test_rows_of_a_long_table_stay_together_and_keep_their_numbers(tmp_path):
+    """A row would get the lightness of another, or the slip be looked for in another row."""
+    rows = [f"p{n},{n % 100}{',red' * (n % 3 > 0)}" for n in range(2500)]
+    rows[1700:1700] = ["", " , ,"]
+    table = read_text(tmp_path, "swatch_id,lightness,drawer\n" + "\n".join(rows))
+    assert table["swatch_id"].tolist() == [f"p{n}" for n in range(2500)]
+    assert table["lightness"].tolist() == [n % 100 for n in range(2500)]
+    assert table["drawer"].tolist() == ["red" if n % 3 else "" for n in range(2500)]
+    rows[2400] = "p2398,dark"
+    with pytest.raises(InvalidInputError, match="lightness must be a number from 0 to 100 .* row 2402 has 'dark'"):
+        read_text(tmp_path, "swatch_id,lightness,drawer\n" + "\n".join(rows))
+    rows[2400] = "p2398,40,red,blue"
+    with pytest.raises(InvalidInputError, match="no more cells than the heading's 3; row 2402 of .* has 4"):
+        read_text(tmp_path, "swatch_id,lightness,drawer\n" + "\n".join(rows))
+
+
 def test_what_is_no_table_file_is_refused(tmp_path):
     """A folder, a missing file or a photograph would end in a traceback."""
     with pytest.raises(InvalidInputError, match="There is no file .*nowhere.csv"):

@@ -1,9 +1,13 @@
 """
 What people did, one action at a time: every row it changed is kept as it was, so that it can be undone.
 
-An action is one transaction and one row of `actions`. Its changes say, in the order in which they happened, which row
-was inserted, updated (the changed columns before and after) or deleted (the whole row). An inserted row stands in its
+An action is one transaction and one row of `actions`. Its changes say, in the order in which they happened, which rows
+were inserted, updated (the changed columns before and after) or deleted (all they held). An inserted row stands in its
 table until a later change tells what became of it, so instead of a copy an insert keeps a checksum.
+
+A change is of one row: its key is a JSON array, its cells are an object. Where many rows are inserted or deleted
+together, so are their changes: the keys are an array of arrays, the checksums stand one after the other, and the cells
+are an object of columns.
 """
 
 from __future__ import annotations
@@ -21,16 +25,20 @@ from contrastkit.errors import CatalogueError, InvalidInputError
 from contrastkit.keep.cells import Cell
 from contrastkit.keep.rows import (
     Cells,
+    Columns,
     Key,
     Row,
     Shape,
+    columns_from_json,
+    columns_to_json,
     fetch,
     from_json,
     key_from_json,
-    key_texts,
     key_to_json,
+    keys_from_json,
     keys_to_json,
     put,
+    put_columns,
     remove,
     set_cells,
     shape_of,
@@ -43,7 +51,10 @@ if TYPE_CHECKING:
 
 _RECORDED = frozenset(table.name for table in RECORDED)
 _APPEND_ONLY = frozenset({"measurements", "crops"})
-_MANY, _TOGETHER = 50, 500  # new rows from which they are recorded together, and how many together
+_MANY, _TOGETHER = 50, 500  # rows from which they are recorded together, and how many together
+_LONG = 1_000_000  # characters from which on it is fewer
+
+_Entry = tuple[str, str, str, str | None, str | None]
 
 
 def login_name() -> str:
@@ -91,12 +102,17 @@ class Action:
         InvalidInputError
             An unknown table or column, or a value of the wrong kind.
         """
+        rows = list(rows)
+        names = dict.fromkeys(name for row in rows for name in row)
+        columns: Columns = {name: [row.get(name) for row in rows] for name in names}
         shape = _recorded(table)
-        rows = self._numbered(shape, list(rows))
-        self._put_new(shape, shape.cells(rows))
-        return [shape.key(row) for row in rows]
+        if not rows:
+            return []
+        columns = self._numbered(shape, columns, len(rows))
+        self._put_new(shape, shape.cells(columns, len(rows)))
+        return shape.keys_of(columns)
 
-    def insert_columns(self, table: str, columns: Mapping[str, list[Any]]) -> None:
+    def insert_columns(self, table: str, columns: Columns) -> None:
         """
         Add new rows that are given column by column, all equally long: as `insert`, but faster.
 
@@ -108,17 +124,7 @@ class Action:
         shape = _recorded(table)
         if not set(shape.keys) <= set(columns):
             raise InvalidInputError(f"New rows of {table} must have their key, {', '.join(shape.keys)}. Add it.")
-        self._put_new(shape, shape.cells_of_columns(columns, len(columns[shape.keys[0]])))
-
-    def _put_new(self, shape: Shape, cells: Sequence[tuple[Cell, ...]]) -> None:
-        if not cells:
-            return
-        table, places = shape.table.name, [shape.names.index(name) for name in shape.keys]
-        keys = [key_to_json(row[place] for place in places) for row in cells]
-        sums = shape.checksums(cells)
-        with self._whole():
-            put(self.connection, table, shape.names, cells)
-            self._record(list(_inserted(table, keys, sums)))
+        self._put_new(shape, shape.cells(columns, len(columns[shape.keys[0]])))
 
     def update(self, table: str, key: Key, values: Row) -> None:
         """
@@ -156,13 +162,7 @@ class Action:
     def delete_all(self, table: str, keys: Iterable[Key]) -> None:
         """Take many rows away, as `delete` does with one."""
         shape = _recorded(table)
-        cells = [shape.key_cells(key) for key in keys]
-        if not cells:
-            return
-        rows = self._existing(shape, cells)
-        with self._whole():
-            remove(self.connection, shape, cells)
-            self._record([("delete", table, key_to_json(key), to_json(rows[key]), None) for key in cells])
+        self._take_away(shape, [shape.key_cells(key) for key in keys])
 
     def reserve(self, table: str, count: int) -> range:
         """Return numbers for new rows of a table: no row ever had them, or will get them by itself."""
@@ -190,12 +190,37 @@ class Action:
         if self.number is not None and self._said != self.what:
             self.connection.execute(update(actions).where(actions.c.action == self.number).values(what=self.what))
 
-    def _take_away(self, table: str, entries: Sequence[RowMapping]) -> None:
-        keys = (text for entry in entries for text in key_texts(entry["row_key"]))
-        self.delete_all(table, [key_from_json(text) for text in keys])
+    def _put_new(self, shape: Shape, cells: Sequence[Sequence[Cell]]) -> None:
+        if not cells[0]:
+            return
+        keys = [cells[shape.names.index(name)] for name in shape.keys]
+        with self._whole():
+            put_columns(self.connection, shape.table.name, shape.names, cells)
+            self._record([_inserted(shape, [column[part] for column in cells]) for part in _portions(keys)])
+
+    def _take_away(self, shape: Shape, keys: Sequence[tuple[Cell, ...]]) -> None:
+        if not keys:
+            return
+        there = self._existing(shape, keys)
+        cells = list(zip(*there.values(), strict=True))
+        with self._whole():
+            remove(self.connection, shape, list(there))
+            self._record([_deleted(shape, [column[part] for column in cells]) for part in _portions(cells)])
+
+    def _take_back(self, table: str, entries: Sequence[RowMapping]) -> None:
+        self._take_away(shape_of(table), [key for entry in entries for key in keys_from_json(entry["row_key"])])
 
     def _put_back(self, table: str, entries: Sequence[RowMapping]) -> None:
-        self.insert(table, [from_json(entry["before"]) for entry in entries])
+        """All at once that have the same columns; before a migration they had fewer."""
+        shape = shape_of(table)
+        for names, some in groupby((columns_from_json(entry["before"]) for entry in entries), key=list):
+            parts = list(some)
+            columns = {name: [cell for part in parts for cell in part[name]] for name in names}
+            default = dict(zip(shape.names, shape.defaults, strict=True))
+            count = len(columns[shape.keys[0]])
+            self._put_new(shape, [columns.get(name, [default[name]] * count) for name in shape.names])
+            if shape.counted:
+                self._count_to(table, max(int(n) for n in columns[shape.keys[0]] if isinstance(n, int)))
 
     def _set_back(self, table: str, entries: Sequence[RowMapping]) -> None:
         """One by one where a row was changed more than once, else all at once."""
@@ -205,17 +230,17 @@ class Action:
             after = {key: from_json(entry["after"]) for key, entry in zip(keys, some, strict=True)}
             self._change(shape_of(table), before, expected=after)
 
-    def _numbered(self, shape: Shape, rows: list[Row]) -> list[Row]:
-        """The rows, those without a number given one; numbers brought along are never given out again."""
+    def _numbered(self, shape: Shape, columns: Columns, count: int) -> Columns:
+        """The columns, rows without a number given one; numbers brought along are never given out again."""
         if not shape.counted:
-            return rows
-        name = shape.keys[0]
-        lacking = sum(row.get(name) is None for row in rows)
-        numbers = iter(self.reserve(shape.table.name, lacking))
-        rows = [{**row, name: next(numbers)} if row.get(name) is None else row for row in rows]
-        if lacking < len(rows):
-            self._count_to(shape.table.name, max(int(row[name]) for row in rows))
-        return rows
+            return columns
+        given = columns.get(shape.keys[0], [None] * count)
+        lacking = sum(number is None for number in given)
+        new = iter(self.reserve(shape.table.name, lacking))
+        numbers = [next(new) if number is None else number for number in given]
+        if lacking < count:
+            self._count_to(shape.table.name, max(map(int, numbers)))
+        return {**columns, shape.keys[0]: numbers}
 
     def _count_to(self, table: str, number: int) -> None:
         self.connection.execute(
@@ -224,7 +249,7 @@ class Action:
             .values(last=number)
         )
 
-    def _existing(self, shape: Shape, keys: Sequence[tuple[Cell, ...]]) -> dict[tuple[Cell, ...], Cells]:
+    def _existing(self, shape: Shape, keys: Sequence[tuple[Cell, ...]]) -> dict[tuple[Cell, ...], tuple[Cell, ...]]:
         rows = fetch(self.connection, shape, keys)
         missing = next((key for key in keys if key not in rows), None)
         if missing is not None:
@@ -237,7 +262,8 @@ class Action:
     def _change(self, shape: Shape, values: Mapping[Key, Row], *, expected: Mapping[Key, Row] | None = None) -> None:
         """Write the columns that become different, and record them; where told so, only if they are as expected."""
         wanted = {shape.key_cells(key): shape.some_cells(row) for key, row in values.items()}
-        rows = self._existing(shape, list(wanted))
+        there = self._existing(shape, list(wanted))
+        rows = {key: dict(zip(shape.names, row, strict=True)) for key, row in there.items()}
         for key, row in (expected or {}).items():
             _check_unchanged(shape, key, rows[shape.key_cells(key)], shape.some_cells(row))
         new = [(key, _different(shape, rows[key], cells)) for key, cells in wanted.items()]
@@ -254,7 +280,7 @@ class Action:
         yield
         self._halfway = False
 
-    def _record(self, entries: Sequence[tuple[str, str, str, str | None, str | None]]) -> None:
+    def _record(self, entries: Sequence[_Entry]) -> None:
         if not entries:
             return
         number = self._begun()
@@ -273,18 +299,6 @@ class Action:
         return self.number
 
 
-def _inserted(
-    table: str, keys: Sequence[str], sums: Sequence[str]
-) -> Iterator[tuple[str, str, str, str | None, str | None]]:
-    """What is recorded of new rows: one by one, or, of many, their keys and checksums together."""
-    if len(keys) < _MANY:
-        yield from (("insert", table, key, None, checksum) for key, checksum in zip(keys, sums, strict=True))
-        return
-    for start in range(0, len(keys), _TOGETHER):
-        some = slice(start, start + _TOGETHER)
-        yield "insert", table, keys_to_json(keys[some]), None, " ".join(sums[some])
-
-
 def _recorded(table: str) -> Shape:
     if table not in _RECORDED:
         raise InvalidInputError(f"What is recorded must be in one of {', '.join(sorted(_RECORDED))}; got {table!r}.")
@@ -298,7 +312,39 @@ def _different(shape: Shape, old: Cells, new: Cells) -> Cells:
     return {name: cell for name, cell in new.items() if cell != old[name]}
 
 
-def _updated(shape: Shape, key: tuple[Cell, ...], old: Cells, new: Cells) -> tuple[str, str, str, str, str]:
+def _inserted(shape: Shape, cells: Sequence[Sequence[Cell]]) -> _Entry:
+    return "insert", shape.table.name, _keys(shape, cells), None, " ".join(shape.checksums(cells))
+
+
+def _deleted(shape: Shape, cells: Sequence[Sequence[Cell]]) -> _Entry:
+    columns = dict(zip(shape.names, cells, strict=True))
+    one = len(cells[0]) == 1
+    whole = to_json({name: cell for name, (cell,) in columns.items()}) if one else columns_to_json(columns)
+    return "delete", shape.table.name, _keys(shape, cells), whole, None
+
+
+def _keys(shape: Shape, cells: Sequence[Sequence[Cell]]) -> str:
+    keys = list(zip(*(cells[shape.names.index(name)] for name in shape.keys), strict=True))
+    return key_to_json(keys[0]) if len(keys) == 1 else keys_to_json(keys)
+
+
+def _portions(columns: Sequence[Sequence[Cell]]) -> Iterator[slice]:
+    """Where the rows begin and end that one change holds: one row where there are few, else hundreds of short ones."""
+    start, end = 0, len(columns[0])
+    together = _TOGETHER if end >= _MANY else 1
+    while start < end:
+        stop = min(start + together, end)
+        while stop > start + 1 and sum(_length(column[start:stop]) for column in columns) > _LONG:
+            stop = (start + stop) // 2
+        yield slice(start, stop)
+        start = stop
+
+
+def _length(cells: Sequence[Cell]) -> int:
+    return sum(len(cell) for cell in cells if isinstance(cell, (str, bytes)))
+
+
+def _updated(shape: Shape, key: tuple[Cell, ...], old: Cells, new: Cells) -> _Entry:
     before = {name: old[name] for name in new}
     return "update", shape.table.name, key_to_json(key), to_json(before), to_json(new)
 
@@ -416,5 +462,5 @@ def _reverse(action: Action, number: int) -> None:
     query = select(changes).where(changes.c.action == number).order_by(changes.c.place.desc())
     entries = action.connection.execute(query).mappings().all()
     for (kind, table), group in groupby(entries, key=lambda entry: (entry["kind"], entry["table_name"])):
-        reverse = {"insert": action._take_away, "update": action._set_back, "delete": action._put_back}[kind]
+        reverse = {"insert": action._take_back, "update": action._set_back, "delete": action._put_back}[kind]
         reverse(table, list(group))

@@ -28,7 +28,7 @@ from contrastkit.keep.naming import checked_surface, checked_text, listed, newes
 from contrastkit.keep.pictures import Pixels, to_png
 from contrastkit.keep.schema import COPIED, measurements, photos, swatches, utc_now
 from contrastkit.keep.text import checked_name, checked_note
-from contrastkit.lengths import parse_length
+from contrastkit.lengths import LONGEST, parse_length
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -203,6 +203,8 @@ def as_side(side: str | float | None) -> float | None:
     """
     if side is None or (isinstance(side, float) and math.isnan(side)) or (isinstance(side, str) and not side.strip()):
         return None
+    if type(side) is float and 0 < side <= LONGEST:
+        return side
     return float(parse_length(side, zero=False, name="The side"))
 
 
@@ -262,6 +264,8 @@ class _Entry:
 
 def _unchanged(connection: Connection, batch: Batch, targets: Mapping[str, Row]) -> dict[str, str]:
     """The names of known pieces, by swatch_id, that read as they did last: there is nothing to add."""
+    if not targets:
+        return {}
     readings = _last_readings(connection, targets.values())
     rows = {row["swatch_id"]: row for row in _rows(batch)}
     return {
@@ -291,7 +295,8 @@ def _write(
     action: Action, batch: Batch, entries: Sequence[_Entry], details: Details, pngs: Mapping[str, bytes],
     photo: int | None,
 ) -> None:
-    action.insert("swatches", [_new_swatch(entry, details) for entry in entries if entry.target is None])
+    now = utc_now()
+    action.insert("swatches", [_new_swatch(entry, details, now) for entry in entries if entry.target is None])
     action.insert("measurements", [_measurement(entry, batch, details, photo) for entry in entries])
     action.insert("crops", [
         {"measurement": entry.measurement, "png": pngs[entry.row["swatch_id"]]}
@@ -306,7 +311,8 @@ def _new_photo(action: Action, batch: Batch) -> int | None:
 
 
 def _rows(batch: Batch) -> list[Row]:
-    return [{str(name): value for name, value in row.items()} for row in batch.table.to_dict("records")]
+    columns = {str(name): batch.table[name].tolist() for name in batch.table}
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
 def _by_name(connection: Connection, batch: Batch) -> dict[str, str]:
@@ -429,12 +435,12 @@ def _taken(connection: Connection, names: Collection[str]) -> bool:
     return connection.execute(query).first() is not None
 
 
-def _new_swatch(entry: _Entry, details: Details) -> Row:
+def _new_swatch(entry: _Entry, details: Details, now: str) -> Row:
     row = entry.row
     texts = {text: _text_of(row, text) or details.texts.get(text, "") for text in DETAIL_TEXTS}
     side = as_side(row.get("side"))
     return {
-        "swatch": entry.swatch, "name": checked_name(entry.name), "added": utc_now(),
+        "swatch": entry.swatch, "name": checked_name(entry.name), "added": now,
         "measurement": entry.measurement, "note": checked_note(str(row.get("note") or "")),
         "side": details.side if side is None else side, "extra": _extra(row), **texts,
         **{copied: row.get(copied) for copied in COPIED},

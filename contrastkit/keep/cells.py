@@ -28,7 +28,7 @@ def plain(column: Column[Any]) -> Callable[[Any], Cell]:
     return text
 
 
-def cells_of(values: list[Any], make: Callable[[Any], Cell], default: Cell) -> Sequence[Cell]:
+def cells_of(values: Sequence[Any], make: Callable[[Any], Cell], default: Cell) -> Sequence[Cell]:
     """Return the cells of one column; what is plain already, as nearly all is, needs no look at each value."""
     kinds = set(map(type, values))
     if kinds == {NoneType}:
@@ -43,7 +43,7 @@ def cells_of(values: list[Any], make: Callable[[Any], Cell], default: Cell) -> S
     return list(made) if default is None else [default if cell is None else cell for cell in made]
 
 
-def _storable(together: str, texts: list[str]) -> bool:
+def _storable(together: str, texts: Sequence[str]) -> bool:
     return escaped(together) is together and max(map(len, texts)) <= LONGEST_NOTE
 
 

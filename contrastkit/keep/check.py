@@ -94,9 +94,19 @@ def _damage(connection: Connection) -> Iterator[Finding]:
         yield Finding(f"Row {row} of {table} refers to a row of {parent} that is not there.", _RESTORE)
 
 
+def versions_follow(connection: Connection) -> bool:
+    """Return whether the versions that a catalogue went through follow one on the other, without a gap."""
+    there = _versions_there(connection)
+    return there == list(range(1, len(there) + 1))
+
+
+def _versions_there(connection: Connection) -> list[int]:
+    return list(connection.execute(select(versions.c.version).order_by(versions.c.version)).scalars())
+
+
 def _versions(connection: Connection) -> Iterator[Finding]:
-    there = connection.execute(select(versions.c.version).order_by(versions.c.version)).scalars().all()
-    if list(there) != list(range(1, NEWEST + 1)):
+    there = _versions_there(connection)
+    if there != list(range(1, NEWEST + 1)):
         listed = ", ".join(map(str, there))
         yield Finding(f"The versions it went through must be 1 to {NEWEST}; they are {listed}.", _RESTORE)
 

@@ -193,7 +193,7 @@ def apply(catalogue: Catalogue, seen: Preview) -> str:
                 "The catalogue has changed since it was compared with the file, and nothing was imported. Look again."
             )
         new, changed = set(seen.new), set(seen.changed)
-        _add_new(action, seen.table[seen.table["swatch_id"].isin(new)])
+        _add_new(action, seen.table if len(new) == len(seen.table) else seen.table[seen.table["swatch_id"].isin(new)])
         if changed:
             _change_known(action, _rows(seen.table[seen.table["swatch_id"].isin(changed)]))
     return f"Imported {seen.path.name}: {count}."
@@ -220,9 +220,14 @@ def read_pieces(path: StrPath) -> pd.DataFrame:
     }  # fmt: skip
     table = readers[ending](path)
     texts = [name for name in table if table[name].dtype == object or str(table[name].dtype) == "str"]
-    table = table.assign(**{str(n): finding.text_column([unescaped(str(t)) for t in table[n]]) for n in texts})
+    table = table.assign(**{str(name): finding.text_column(_unescaped(table[name].tolist())) for name in texts})
     _check_texts(table, shown(path))
     return table
+
+
+def _unescaped(texts: list[Any]) -> list[str]:
+    texts = [*map(str, texts)]
+    return [*map(unescaped, texts)] if "\x1a" in "".join(texts) else texts
 
 
 def _from_csv(path: StrPath) -> pd.DataFrame:
@@ -332,7 +337,8 @@ def _one_of(name: str, text: str, allowed: Sequence[str]) -> None:
 
 
 def _rows(table: pd.DataFrame) -> list[Row]:
-    return [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
+    columns = {str(name): table[name].tolist() for name in table}
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
 def _tags(row: Row) -> list[str]:

@@ -17,13 +17,16 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import (
     ARRAY,
+    Column,
     ColumnElement,
     Connection,
     Double,
+    FromClause,
     Select,
     and_,
     any_,
     bindparam,
+    exists,
     false,
     func,
     literal,
@@ -57,7 +60,10 @@ _SORT_COLUMN = {"hue": "hue_angle", "value": "munsell_value", "sigma": "lightnes
 _MANY = 300  # values from which they are handed over as one
 _LISTED = ("name", "lightness", "lightness_sigma", "munsell_value", "chroma", "hue_angle", "flags", "side", "ground",
            "paints", "plate", "sheet", "place", "state", "added")  # fmt: skip
-_TEXTS = ("name", "note", "ground", "paints", "plate", "sheet", "place")
+_TEXTS = ("name", "note")
+_WORDS = ("ground", "paints", "plate", "sheet", "place")  # texts of which there are few, each with an index
+_INDEXED = (*_WORDS, "tag", "project", "by")
+_FEW = 1000  # values from which on a column is asked row by row
 _KEPT = ("paints", "plate", "place", "state", "note", "added")
 _OF_MEASUREMENT = tuple(c.name for c in SWATCHES if c.name not in ("swatch_id", "photo", "group_probability"))
 
@@ -94,6 +100,7 @@ class _Asked:
         self.connection = connection
         self.breaks = breaks
         self._known: dict[str, list[str]] = {}
+        self._known_few: dict[Column[str], list[str] | None] = {}
 
     def term(self, term: Term) -> Condition:
         kinds: dict[str, Callable[[Field, Any], Condition]] = {
@@ -142,7 +149,8 @@ class _Asked:
             return self._photographed(given), ~swatches.c.swatch.in_(photographed)
         if field.column in swatches.c:
             column = swatches.c[field.column]
-            return self._among(column, given), column == ""
+            every = not set(self._values(field)) - {"", *given}
+            return column != "" if every else self._among(column, given), column == ""
         column = measurements.c[field.column]
         some, nothing = self._among(column, given), or_(column.is_(None), column == "")
         return self._measured(some), self._measured(nothing)
@@ -159,13 +167,21 @@ class _Asked:
             return _like(self.connection, swatches.c.note, word) if word else swatches.c.note == ""
         if not word:
             return true()
-        tagged = select(tags.c.swatch).where(_like(self.connection, tags.c.tag, word))
-        named = select(projects.c.project).where(_like(self.connection, projects.c.name, word))
+        tagged = select(tags.c.swatch).where(self._holds(tags.c.tag, word))
+        named = select(projects.c.project).where(self._holds(projects.c.name, word))
         return or_(
-            *(_like(self.connection, swatches.c[name], word) for name in _TEXTS),
+            *(self._holds(swatches.c[name], word) for name in (*_WORDS, *_TEXTS)),
             swatches.c.swatch.in_(tagged),
             swatches.c.project.in_(named),
         )
+
+    def _holds(self, column: Column[str], word: str) -> Condition:
+        """That a column holds a word; where it has few values, these are looked through and not the rows."""
+        known = None if column.name in _TEXTS and column.table is swatches else self._few(column)
+        if known is None:
+            return _like(self.connection, column, word)
+        holding = _holding(word, known)
+        return self._among(column, holding) if holding else false()
 
     def _values(self, field: Field) -> list[str]:
         """All values that a field of few texts has."""
@@ -173,9 +189,21 @@ class _Asked:
             column = {"tag": tags.c.tag, "project": projects.c.name, "photo": photos.c.name}.get(field.name)
             if column is None:
                 column = swatches.c[field.column] if field.column in swatches.c else measurements.c[field.column]
-            found = self.connection.execute(select(column).distinct()).scalars()
-            self._known[field.name] = [value for value in found if value is not None]
+            few = self._few(column) if field.name in _INDEXED else None
+            known = self.connection.execute(select(column).distinct()).scalars().all() if few is None else few
+            self._known[field.name] = [value for value in known if value is not None]
         return self._known[field.name]
+
+    def _few(self, column: Column[str]) -> list[str] | None:
+        """The values of a column with an index, read from value to value; None where there are many."""
+        if column not in self._known_few:
+            found = select(func.min(column).label("value")).cte("found", recursive=True)
+            following = select(func.min(column)).where(column > found.c.value).scalar_subquery()
+            found = found.union_all(select(following).where(found.c.value.is_not(None)))
+            query = select(found.c.value).where(found.c.value.is_not(None)).limit(_FEW)
+            known = list(self.connection.execute(query).scalars())
+            self._known_few[column] = known if len(known) < _FEW else None
+        return self._known_few[column]
 
     # --- choices, numbers and dates ---
 
@@ -207,7 +235,9 @@ class _Asked:
         return within if own else self._measured(within)
 
     def _measured(self, of_measurement: Condition) -> Condition:
-        """Pieces whose newest measurement fulfils a condition."""
+        """Pieces whose newest measurement fulfils a condition; SQLite looks only where all else is fulfilled."""
+        if self.connection.dialect.name == "sqlite":
+            return exists().where(measurements.c.measurement == swatches.c.measurement, of_measurement)
         return swatches.c.measurement.in_(select(measurements.c.measurement).where(of_measurement))
 
     def _among(self, column: ColumnElement[Any], values: Sequence[str]) -> Condition:
@@ -248,6 +278,17 @@ def _like(connection: Connection, column: ColumnElement[Any], word: str, *, whol
     """
     like = column.like if connection.dialect.name == "sqlite" else column.ilike
     return or_(*(like(_pattern(form, whole), escape="\\") for form in _forms(word)))
+
+
+def _holding(word: str, known: Iterable[str]) -> list[str]:
+    """The values that hold a word, as `_like` has it."""
+    forms = [_small(form) for form in _forms(word)]
+    return [value for value in known if any(form in _small(value) for form in forms)]
+
+
+def _small(text: str) -> str:
+    """A to Z as small letters; further letters as they are."""
+    return re.sub("[A-Z]+", lambda found: found[0].lower(), text)
 
 
 def _pattern(word: str, whole: bool) -> str:
@@ -298,26 +339,27 @@ def page(
 ) -> Page:
     """Return part of the list of pieces that a filter asks for; see `Catalogue.page`."""
     where = condition(connection, wanted, breaks)
-    order = _order(sort)
-    keys, total = _part(connection, where, order, offset, limit, filtered=bool(wanted.clauses))
+    keys, total = _part(connection, where, sort, offset, limit, filtered=bool(wanted.clauses))
     columns = [swatches.c.swatch, *(swatches.c[name] for name in _LISTED)]
     note = func.substr(swatches.c.note, 1, PREVIEW, type_=swatches.c.note.type).label("note")
     project = projects.c.name.label("project")
     query = select(*columns, note, project).select_from(_with_project()).where(swatches.c.swatch.in_(keys))
-    return Page(total, offset, _listed(connection, query.order_by(*order), breaks))
+    return Page(total, offset, _listed(connection, query.order_by(*_order(sort)), breaks))
 
 
 def _part(
-    connection: Connection, where: Condition, order: Sequence[Any], offset: int, limit: int, *, filtered: bool
+    connection: Connection, where: Condition, sort: str, offset: int, limit: int, *, filtered: bool
 ) -> tuple[list[int], int]:
     """
     The numbers of the pieces on a page, and how many there are in all.
 
-    Rows are narrow here, so that sorting them is fast. With a filter, one pass gives both; without one, two passes over
-    indexes are faster.
+    Rows are narrow here, so that sorting them is fast. With a filter, one pass gives both: what is found is kept,
+    counted and sorted. Without one, two passes over indexes are faster.
     """
-    whole = func.count().over() if filtered else literal(None)
-    query = select(swatches.c.swatch, whole).where(where).order_by(*order).limit(limit).offset(offset)
+    found = select(swatches.c.swatch, swatches.c[_sort_column(sort)]).where(where).cte("found")
+    whole = select(func.count()).select_from(found).scalar_subquery() if filtered else literal(None)
+    rows_of = found if filtered else swatches
+    query = select(rows_of.c.swatch, whole).order_by(*_order(sort, rows_of)).limit(limit).offset(offset)
     rows = connection.execute(query).all()
     total = rows[0][1] if rows else None
     if total is None and (offset or not filtered):
@@ -376,15 +418,19 @@ def _with_project() -> Any:
     return swatches.outerjoin(projects, swatches.c.project == projects.c.project)
 
 
-def _order(sort: str) -> list[ColumnElement[Any]]:
+def _order(sort: str, of: FromClause = swatches) -> list[ColumnElement[Any]]:
+    column = of.c[_sort_column(sort)]
+    order: list[ColumnElement[Any]] = [column.is_(None)] if isinstance(column.type, Double) else []
+    return [*order, column.desc() if sort.startswith("-") else column.asc(), of.c.swatch]
+
+
+def _sort_column(sort: str) -> str:
     name = sort.removeprefix("-")
     if name not in SORTS:
         close = get_close_matches(name, SORTS, n=1, cutoff=0.5)
         nearest = f"the nearest is {close[0]!r}" if close else f"it can be {', '.join(SORTS)}"
         raise InvalidInputError(f"A list cannot be sorted by {sort[:60]!r}; {nearest}.")
-    column = swatches.c[_SORT_COLUMN.get(name, name)]
-    order: list[ColumnElement[Any]] = [column.is_(None)] if isinstance(column.type, Double) else []
-    return [*order, column.desc() if sort.startswith("-") else column.asc(), swatches.c.swatch]
+    return _SORT_COLUMN.get(name, name)
 
 
 def _listed(connection: Connection, query: Select[Any], breaks: Breaks | None) -> pd.DataFrame:

@@ -21,13 +21,15 @@ import numpy as np
 from sqlalchemy import Connection, Table
 
 from contrastkit.errors import InvalidInputError
-from contrastkit.keep.cells import Cell, blob, cells_of, plain, real
+from contrastkit.keep.cells import Cell, cells_of, plain, real
+from contrastkit.keep.engines import driver_of
 from contrastkit.keep.schema import COUNTED, METADATA, RECORDED
 from contrastkit.keep.text import unescaped
 
 Key = Any  # an integer, or a tuple where a table has more than one key column
 Row = Mapping[str, Any]
 Cells = Mapping[str, Cell]
+Columns = Mapping[str, Sequence[Any]]
 
 T = TypeVar("T")
 _JSON = json.JSONEncoder(ensure_ascii=False)  # `json.dumps` would make one for every key
@@ -53,22 +55,14 @@ class Shape:
         """Whether the key is a number that the catalogue gives out."""
         return COUNTED.get(self.table.name) == self.keys[0]
 
-    def cells(self, rows: Sequence[Row]) -> list[tuple[Cell, ...]]:
-        """Return rows as the database takes them, whole: what is missing or unknown has its default."""
-        for row in rows:
-            if not self.known.issuperset(row):
-                raise unknown_column(self, row)
-        return self.cells_of_columns({name: [row.get(name) for row in rows] for name in self.names}, len(rows))
-
-    def cells_of_columns(self, columns: Mapping[str, list[Any]], count: int) -> list[tuple[Cell, ...]]:
-        """Return so many rows, given column by column, as the database takes them: as `cells`, but faster."""
+    def cells(self, columns: Columns, count: int) -> list[Sequence[Cell]]:
+        """Return all columns of so many rows as the database takes them; what is missing or unknown has its default."""
         if not self.known.issuperset(columns):
             raise unknown_column(self, columns)
-        made = (
+        return [
             cells_of(columns[name], make, default) if name in columns else [default] * count
             for name, make, default in zip(self.names, self.makers, self.defaults, strict=True)
-        )
-        return list(zip(*made, strict=True))
+        ]
 
     def some_cells(self, row: Row) -> Cells:
         """Return the columns that a row has as the database takes them; what is unknown has its default."""
@@ -91,23 +85,18 @@ class Shape:
         # Not `repr`: which letters it shows as they are depends on Python's version.
         return f"{zlib.crc32(ascii(others).encode(), zlib.crc32(struct.pack(f'<{len(reals)}d', *reals))):08x}"
 
-    def checksums(self, rows: Sequence[Sequence[Cell]]) -> list[str]:
-        """Return the checksum of each of many rows: as `checksum`, but faster."""
-        if not rows:
-            return []
-        places = [place for place, make in enumerate(self.makers) if make is real]
-        columns = list(zip(*rows, strict=True))
-        numbers = np.array([columns[place] for place in places], "<f8").reshape(len(places), len(rows)).T  # None is nan
-        ends = np.max(np.arange(1, len(places) + 1) * ~np.isnan(numbers), axis=1, initial=0) * 8
-        packed, width = memoryview(np.ascontiguousarray(numbers).tobytes()), 8 * len(places)
-        crc, some = zlib.crc32, any(make is blob for make in self.makers)
-        sums = []
-        for start, row, end in zip(range(0, len(packed), width) if width else repeat(0), map(self._others, rows),
-                                   ends.tolist(), strict=False):  # fmt: skip
-            others = row if row[-1] is not None else _but_last_empty(row)
-            listed = [crc(cell) if type(cell) is bytes else cell for cell in others] if some else list(others)
-            sums.append(f"{crc(ascii(listed).encode(), crc(packed[start : start + end])):08x}")
-        return sums
+    def checksums(self, columns: Sequence[Sequence[Cell]]) -> list[str]:
+        """Return the checksum of each of many rows that are given column by column: as `checksum`, but faster."""
+        count, crc = len(columns[0]), zlib.crc32
+        reals = [columns[place] for place, make in enumerate(self.makers) if make is real]
+        others = [_crc_of_bytes(columns[place]) for place, make in enumerate(self.makers) if make is not real]
+        numbers = np.array(reals, "<f8").reshape(len(reals), count).T  # None becomes nan
+        widths = np.max(np.arange(1, len(reals) + 1) * ~np.isnan(numbers), axis=1, initial=0) * 8
+        packed, width = memoryview(numbers.tobytes()), 8 * len(reals)
+        starts = range(0, len(packed), width) if width else repeat(0)
+        sums = (crc(packed[start : start + end]) for start, end in zip(starts, widths.tolist(), strict=False))
+        rows = (row if row[-1] is not None else _but_last_empty(row) for row in zip(*others, strict=True))
+        return [f"{crc(ascii([*row]).encode(), first):08x}" for row, first in zip(rows, sums, strict=True)]
 
     @cached_property
     def _reals(self) -> Callable[[Sequence[Cell]], tuple[Cell, ...]]:
@@ -117,9 +106,10 @@ class Shape:
     def _others(self) -> Callable[[Sequence[Cell]], tuple[Cell, ...]]:
         return _picker([place for place, make in enumerate(self.makers) if make is not real])
 
-    def key(self, row: Row) -> Key:
-        """Return the key of a row."""
-        return row[self.keys[0]] if len(self.keys) == 1 else tuple(row[name] for name in self.keys)
+    def keys_of(self, columns: Columns) -> list[Key]:
+        """Return the keys of rows that are given column by column."""
+        parts = [columns[name] for name in self.keys]
+        return list(parts[0]) if len(parts) == 1 else list(zip(*parts, strict=True))
 
     def key_cells(self, key: Key) -> tuple[Cell, ...]:
         """Return a key as the database takes it."""
@@ -134,6 +124,10 @@ def _picker(places: Sequence[int]) -> Callable[[Sequence[Cell]], tuple[Cell, ...
     if len(places) > 1:
         return itemgetter(*places)
     return lambda row: tuple(row[place] for place in places)
+
+
+def _crc_of_bytes(cells: Sequence[Cell]) -> Sequence[Cell]:
+    return [zlib.crc32(c) if isinstance(c, bytes) else c for c in cells] if bytes in map(type, cells) else cells
 
 
 def _but_last_empty(cells: tuple[Cell, ...]) -> tuple[Cell, ...]:
@@ -177,37 +171,47 @@ def unknown_column(shape: Shape, row: Row) -> InvalidInputError:
 # --- reading and writing many rows ---
 
 
-def fetch(connection: Connection, shape: Shape, keys: Sequence[tuple[Cell, ...]]) -> dict[tuple[Cell, ...], Cells]:
-    """Return the rows of these keys that exist, whole, by key."""
+def fetch(
+    connection: Connection, shape: Shape, keys: Sequence[tuple[Cell, ...]]
+) -> dict[tuple[Cell, ...], tuple[Cell, ...]]:
+    """Return the rows of these keys that exist, whole, by key; their cells in the order of the columns."""
     quote = connection.dialect.identifier_preparer.quote
     columns, wanted = (", ".join(map(quote, names)) for names in (shape.names, shape.keys))
     marks = f"({', '.join([mark(connection)] * len(shape.keys))})"
     places = [shape.names.index(name) for name in shape.keys]
-    found: dict[tuple[Cell, ...], Cells] = {}
+    found: dict[tuple[Cell, ...], tuple[Cell, ...]] = {}
     query = f"SELECT {columns} FROM {quote(shape.table.name)} WHERE ({wanted}) IN "
     for some in in_portions(keys, _AT_ONCE):
         values = f"(VALUES {', '.join([marks] * len(some))})"
         rows = connection.exec_driver_sql(query + values, tuple(cell for key in some for cell in key))
-        found.update((tuple(row[place] for place in places), dict(zip(shape.names, row, strict=True))) for row in rows)
+        found.update((tuple([row[place] for place in places]), tuple(row)) for row in rows)
     return found
 
 
 def put(connection: Connection, table: str, names: Sequence[str], cells: Sequence[tuple[Cell, ...]]) -> None:
     """Write new rows, each a tuple of cells in the order of the names."""
+    _put(connection, table, names, cells, len(cells))
+
+
+def put_columns(connection: Connection, table: str, names: Sequence[str], columns: Sequence[Sequence[Cell]]) -> None:
+    """Write new rows that are given column by column, in the order of the names."""
+    _put(connection, table, names, zip(*columns, strict=True), len(columns[0]))
+
+
+def _put(
+    connection: Connection, table: str, names: Sequence[str], cells: Iterable[tuple[Cell, ...]], count: int
+) -> None:
     quote = connection.dialect.identifier_preparer.quote
-    columns = ", ".join(quote(name) for name in names)
-    if connection.dialect.name == "postgresql" and len(cells) >= _COPY_FROM:
-        driver: Any = connection.connection.driver_connection
+    columns, driver = ", ".join(quote(name) for name in names), driver_of(connection)
+    statement = f"INSERT INTO {quote(table)} ({columns}) VALUES ({', '.join([mark(connection)] * len(names))})"
+    if count < _COPY_FROM:
+        connection.exec_driver_sql(statement, list(cells))
+    elif connection.dialect.name == "sqlite":
+        driver.executemany(statement, cells)  # SQLAlchemy would look at every row once more
+    else:
         with driver.cursor() as cursor, cursor.copy(f"COPY {quote(table)} ({columns}) FROM STDIN") as copy:
             for row in cells:
                 copy.write_row(row)
-        return
-    statement = f"INSERT INTO {quote(table)} ({columns}) VALUES ({', '.join([mark(connection)] * len(names))})"
-    if len(cells) >= _COPY_FROM:  # SQLAlchemy would look at every row once more
-        raw: Any = connection.connection.driver_connection
-        raw.executemany(statement, cells)
-    else:
-        connection.exec_driver_sql(statement, list(cells))
 
 
 def set_cells(
@@ -252,41 +256,61 @@ def from_json(text: str) -> dict[str, Any]:
     return {name: _from_json(value) for name, value in json.loads(text).items()}
 
 
+def columns_to_json(columns: Mapping[str, Sequence[Cell]]) -> str:
+    """Return the cells of many rows, column by column, as JSON; bytes become base64."""
+    return _JSON.encode({
+        name: [_to_json(cell) for cell in cells] if bytes in map(type, cells) else cells
+        for name, cells in columns.items()
+    })  # fmt: skip
+
+
+def columns_from_json(text: str) -> dict[str, list[Cell]]:
+    """Return the cells that `columns_to_json` was given or, of one row, `to_json`."""
+    columns = {name: cells if isinstance(cells, list) else [cells] for name, cells in json.loads(text).items()}
+    return {name: [_bytes_too(cell) for cell in cells] if dict in map(type, cells) else cells
+            for name, cells in columns.items()}  # fmt: skip
+
+
 def key_to_json(cells: Iterable[Cell]) -> str:
     """Return the parts of a key as a JSON array."""
     parts = list(cells)
     return f"[{parts[0]}]" if type(parts[0]) is int and len(parts) == 1 else _JSON.encode(parts)
 
 
-def keys_to_json(keys: Sequence[str]) -> str:
-    """
-    Return many keys, each a JSON array already, as one text.
-
-    >>> keys_to_json(["[1]", '[2, "red"]'])
-    '[[1],[2, "red"]]'
-    """
-    return f"[{','.join(keys)}]"
-
-
-def key_texts(text: str) -> list[str]:
-    """
-    Return the keys, each a JSON array, of which a record speaks: one, or many.
-
-    >>> key_texts("[7]"), key_texts('[[1],[2, "red"]]')
-    (['[7]'], ['[1]', '[2, "red"]'])
-    """
-    return [_JSON.encode(key) for key in json.loads(text)] if text.startswith("[[") else [text]
-
-
 def cells_from_json(text: str) -> Cells:
     """Return the cells that `to_json` was given."""
-    return {name: base64.b64decode(v["base64"]) if isinstance(v, dict) else v for name, v in json.loads(text).items()}
+    return {name: _bytes_too(value) for name, value in json.loads(text).items()}
 
 
 def key_from_json(text: str) -> Key:
     """Return a key as rows have it."""
     parts = [_from_json(part) for part in json.loads(text)]
     return parts[0] if len(parts) == 1 else tuple(parts)
+
+
+def keys_to_json(keys: Sequence[tuple[Cell, ...]]) -> str:
+    """
+    Return the keys of many rows as a JSON array of arrays.
+
+    >>> keys_to_json([(1,), (2, "red")])
+    '[[1], [2, "red"]]'
+    """
+    return _JSON.encode(keys)
+
+
+def keys_from_json(text: str) -> list[tuple[Cell, ...]]:
+    """
+    Return the keys, as cells, of which a record speaks: one, or many.
+
+    >>> keys_from_json("[7]"), keys_from_json('[[1], [2, "red"]]')
+    ([(7,)], [(1,), (2, 'red')])
+    """
+    parts = json.loads(text)
+    return [tuple(key) for key in parts] if isinstance(parts[0], list) else [tuple(parts)]
+
+
+def _bytes_too(value: Any) -> Cell:
+    return base64.b64decode(value["base64"]) if isinstance(value, dict) else value
 
 
 def _to_json(cell: Cell) -> Any:

@@ -275,6 +275,16 @@ CREATE INDEX swatches_by_project ON swatches (project);
 INSERT INTO counters VALUES ('projects', 0), ('stacks', 0);
 """
 
+# From this version on a change may hold many rows: see `actions.py`.
+_MANY_ROWS = """
+CREATE INDEX swatches_by_ground ON swatches (ground);
+CREATE INDEX swatches_by_paints ON swatches (paints);
+CREATE INDEX swatches_by_plate ON swatches (plate);
+CREATE INDEX swatches_by_sheet ON swatches (sheet);
+CREATE INDEX swatches_by_place ON swatches (place);
+CREATE INDEX measurements_by_person ON measurements (measured_by);
+"""
+
 
 def statements(script: str, dialect: str) -> list[str]:
     """Return the statements of a script, one by one, with the words of a database."""
@@ -307,8 +317,12 @@ def _projects(connection: Connection) -> None:
     run_script(connection, _PROJECTS)
 
 
+def _many_rows(connection: Connection) -> None:
+    run_script(connection, _MANY_ROWS)
+
+
 # The first makes version 1 of nothing, the next version 2 of version 1, and so on. Only ever append.
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_pile, _actions, _projects)
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_pile, _actions, _projects, _many_rows)
 NEWEST = len(MIGRATIONS)
 
 

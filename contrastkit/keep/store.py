@@ -20,7 +20,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TypeVar
 
-from sqlalchemy import Connection, Engine, func, select
+from sqlalchemy import Connection, Engine, func, inspect, select
 from sqlalchemy.exc import DBAPIError
 
 from contrastkit.errors import CatalogueError, InvalidInputError
@@ -30,9 +30,10 @@ from contrastkit.keep.actions import undo as undo
 from contrastkit.keep.backups import free_name, keep_whole, newest_backup, remember_backup, unfinished
 from contrastkit.keep.check import Finding as Finding
 from contrastkit.keep.check import check as check
+from contrastkit.keep.check import versions_follow
 from contrastkit.keep.copying import count_rows
 from contrastkit.keep.engines import File, Home, home_of
-from contrastkit.keep.faults import is_busy, is_without_room, plainly
+from contrastkit.keep.faults import backup_sentence, is_busy, is_without_room, plainly
 from contrastkit.keep.files import StrPath, ready_folder, shown
 from contrastkit.keep.opening import copy_file, look_at_file, missing, recognised, rows_to_file, write_ahead
 from contrastkit.keep.schema import NEWEST, migrate, versions
@@ -326,8 +327,17 @@ class Store:
         return version
 
     def _look(self) -> int | None:
+        """The version that is there; a row of versions with gaps is damage, and not a newer program's."""
         with self._begun(writing=False, known=False) as connection:
-            return recognised(connection, self._place)
+            try:
+                return recognised(connection, self._place)
+            except CatalogueError as error:
+                if not inspect(connection).has_table("versions") or versions_follow(connection):
+                    raise
+                raise CatalogueError(
+                    f"A catalogue must have gone through versions 1, 2, 3 and so on; {self.where} has a gap there: it "
+                    f"is damaged, and was left as it is. {backup_sentence(self._place)}"
+                ) from error
 
     def _write_ahead(self) -> None:
         if isinstance(self._home, File):

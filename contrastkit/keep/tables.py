@@ -14,7 +14,8 @@ import json
 import math
 import os
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
+from itertools import islice, zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,8 +30,10 @@ _DECIMALS = {"L*": 2, "value": 2, "C*ab": 2, "degree": 1, "pixel": 0}  # finer t
 _FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
 _GUARDED = re.compile(r"''*[=+\-@\t\r\n]")
 _NUMBER = re.compile(r"[+-]?\d[\d.,]*(e[+-]?\d+)?", re.IGNORECASE)
+_PLAIN_NUMBERS = re.compile(r"[0-9.e\n]*")
 _UNKNOWN = {"", "na", "n/a", "nan", "none", "null", "-", "–", "?"}
 _SEPARATORS = ",;\t"
+_AT_ONCE = 1000  # rows that are held as rows: many would keep Python looking for what is no longer used
 _MOST_BYTES = 50_000_000  # a hundred thousand swatches; more is no swatch table
 
 
@@ -94,15 +97,13 @@ def read_table(path: StrPath, *, columns: Sequence[Column] = SWATCHES) -> pd.Dat
     file = shown(path)
     text = _text(path, file)
     separator = _separator(text)
-    (_, heading), *rows = _rows(text, separator, file)
-    names = _names(heading, columns, file)
-    _check_lengths(rows, names, file)
-    numbers = {column.name: _number(separator) for column in columns if _is_number(column)}
-    table = pd.DataFrame(
-        {name: pd.Series([numbers.get(name, _unguarded)(_at(cells, place)) for _, cells in rows], dtype=object)
-         for place, name in enumerate(names)}
-    )
-    table.index = pd.Index([row for row, _ in rows])
+    cells, lines = _columns(text, separator, columns, file)
+    numbers = {column.name for column in columns if _is_number(column)}
+    table = pd.DataFrame({
+        name: pd.Series(_numbers(each, separator) if name in numbers else _texts(each), dtype=object)
+        for name, each in cells.items()
+    })  # fmt: skip
+    table.index = pd.Index(lines)
     try:
         return check_table(table, tuple(columns)).reset_index(drop=True)
     except InvalidInputError as error:
@@ -199,16 +200,33 @@ def _bytes(path: StrPath, file: str) -> bytes:
         raise InvalidInputError(f"A table must be open to reading; the system cannot read {file}.") from error
 
 
-def _rows(text: str, separator: str, file: str) -> list[tuple[int, list[str]]]:
-    """The rows that hold anything, each with its number in a spreadsheet; the heading is the first."""
+def _columns(
+    text: str, separator: str, columns: Sequence[Column], file: str
+) -> tuple[dict[str, list[str]], list[int]]:
+    """The cells of each column, and the number that each row has in a spreadsheet; rows without any cell are let go."""
     try:
-        rows = list(enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=separator), start=1))
+        rows = _rows(text, separator)
+        heading = next(rows, None)
+        if heading is None:
+            raise InvalidInputError(f"A table must have a heading and a row a swatch; {file} is empty. Measure first.")
+        names = _names(heading[1], columns, file)
+        found: dict[str, list[str]] = {name: [] for name in names}
+        lines: list[int] = []
+        while some := list(islice(rows, _AT_ONCE)):
+            _check_lengths(some, names, file)
+            by_column = zip_longest(names, *(cells for _, cells in some), fillvalue="")
+            for name, *part in islice(by_column, len(names)):
+                found[name] += part
+            lines += [line for line, _ in some]
     except csv.Error as error:
         raise InvalidInputError(f"A table must be a CSV text file; {file} is not: {error}. Save it as CSV.") from error
-    rows = [(number, cells) for number, cells in rows if any(cell.strip() for cell in cells)]
-    if not rows:
-        raise InvalidInputError(f"A table must have a heading and a row a swatch; {file} is empty. Measure first.")
-    return rows
+    return found, lines
+
+
+def _rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
+    """The rows that hold anything, each with its number in a spreadsheet."""
+    rows = enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=separator), start=1)
+    return ((line, cells) for line, cells in rows if "".join(cells).strip())
 
 
 def _separator(text: str) -> str:
@@ -234,27 +252,30 @@ def _names(heading: list[str], columns: Sequence[Column], file: str) -> list[str
 
 def _check_lengths(rows: list[tuple[int, list[str]]], names: list[str], file: str) -> None:
     for line, cells in rows:
-        if any(cell.strip() for cell in cells[len(names) :]):
+        if len(cells) > len(names) and "".join(cells[len(names) :]).strip():
             raise InvalidInputError(
                 f"Each row must have no more cells than the heading's {len(names)}; row {line} of {file} has "
                 f"{len(cells)}. Put cells that hold a comma in quotes."
             )
 
 
-def _at(cells: list[str], place: int) -> str:
-    return cells[place] if place < len(cells) else ""
+def _numbers(cells: list[str], separator: str) -> list[str | None]:
+    """The texts of numbers, None for unknown; a column of plain figures, as nearly all are, at once."""
+    if _PLAIN_NUMBERS.fullmatch("\n".join(cells)):
+        return [cell or None for cell in cells]
+    return [_number(cell, separator) for cell in cells]
 
 
-def _number(separator: str) -> Callable[[str], str | None]:
-    """How a number is read: with decimal commas where the columns are parted by something else."""
+def _number(cell: str, separator: str) -> str | None:
+    """A number as it is read: with decimal commas where the columns are parted by something else."""
+    text = cell.strip()
+    if text.lower() in _UNKNOWN:
+        return None
+    return text.replace(",", ".") if separator != "," and text.count(",") == 1 else text
 
-    def read(cell: str) -> str | None:
-        text = cell.strip()
-        if text.lower() in _UNKNOWN:
-            return None
-        return text.replace(",", ".") if separator != "," and text.count(",") == 1 else text
 
-    return read
+def _texts(cells: list[str]) -> list[str]:
+    return [_unguarded(cell) for cell in cells] if "'" in "".join(cells) else cells
 
 
 def _unguarded(text: str) -> str:
