@@ -51,10 +51,13 @@ class Chart:
     ----------
     figure : the picture
     description : the finding in words, for those who do not see it
+    drawing, pictures : what it was drawn from, in millimetres, and what its `Photo` marks name
     """
 
     figure: Figure
     description: str
+    drawing: Drawing
+    pictures: Pictures
 
     def _repr_html_(self) -> str:
         data = base64.b64encode(self._encoded("png", SCREEN_DPI)).decode()
@@ -147,7 +150,7 @@ def chart_of(drawing: Drawing, pictures: Pictures, *, page: Page = LIGHT_PAGE) -
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set_axis_off()
     draw(axes, drawing, pictures, page=page)
-    return Chart(figure, in_one_line(drawing.description))
+    return Chart(figure, in_one_line(drawing.description), drawing, pictures)
 
 
 def draw(axes: Axes, drawing: Drawing, pictures: Pictures, *, page: Page = LIGHT_PAGE) -> None:

@@ -25,12 +25,14 @@ class Lesson:
     """
     One teaching chart.
 
-    words: what it is about, as a list of charts says it; home, function: where it is drawn, loaded when it first is.
+    words: what it is about, as a list of charts says it; home, function: where it is drawn, loaded when it first is;
+    most: how many times its own size it may be printed at, 1 where it must be looked at from so far.
     """
 
     words: str
     home: str
     function: str
+    most: float = 1.4
 
     def draw(self, table: pd.DataFrame, crops: Crops, **options: Any) -> Chart:
         """Return the chart of this pile; the function that draws it says which options there are."""
@@ -46,9 +48,9 @@ LESSONS: dict[str, Lesson] = {
     "same-hue": Lesson("one hue, many values", "lesson_colour", "same_hue_chart"),
     "fooling-pairs": Lesson("pairs that colour fools the eye with", "lesson_colour", "fooling_pairs_chart"),
     "vivid": Lesson("vivid colours: what grey says and what the eye says", "lesson_moves", "vivid_chart"),
-    "half-and-half": Lesson("half black, half white is L* 76, not 50", "lesson_light", "half_and_half_chart"),
+    "half-and-half": Lesson("half black, half white is L* 76, not 50", "lesson_light", "half_and_half_chart", 1.0),
     "coverage": Lesson("how much light on dark is half-way, and dark on light", "lesson_light", "coverage_chart"),
-    "distances": Lesson("one stack from 0.5 m to 8 m", "lesson_distance", "distances_chart"),
+    "distances": Lesson("one stack from 0.5 m to 8 m", "lesson_distance", "distances_chart", 1.0),
     "rim": Lesson("the rim that lasts and the rim that vanishes", "lesson_distance", "rim_chart"),
     "balance": Lesson("what the pile is short of", "lesson_pile", "balance_lesson"),
     "pairs": Lesson("which pieces separate from which", "lesson_pile", "pairs_lesson"),

@@ -7,7 +7,9 @@ Lightness is judged against what surrounds it, so every tone of ours is a grey n
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -269,17 +271,31 @@ def wrapped(text: str, size: float, width: float, *, bold: bool = False) -> list
     """
     Return the text as lines no wider than `width` (in the unit of `size`); one long word is shortened.
 
+    A number and its unit stay together where there is room for both.
+
     >>> wrapped("touches the frame", 1, 6)
     ['touches the', 'frame']
+    >>> wrapped("it is gone from 3 m on", 1, 8)
+    ['it is gone from', '3 m on']
     """
     lines: list[str] = []
-    for word in text.split():
+    for word in _words(text, size, width, bold):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(longer, size, bold=bold) <= width:
             lines[-1] = longer
         else:
             lines.append(shortened(word, size, width, bold=bold))
     return lines
+
+
+_UNIT = r"(?:mm|cm|m|in|ft|%|L\*|°)(?![^\W_])"
+_HELD = re.compile(rf"(?<=\d)\s(?={_UNIT})|(?<=L\*)\s(?=\d)|(?<=±)\s(?=\d)|(?<=\d)\s(?=± )")
+
+
+def _words(text: str, size: float, width: float, bold: bool) -> Iterator[str]:
+    for word in _HELD.sub("\0", " ".join(text.split())).split(" "):
+        held = word.replace("\0", " ")
+        yield from [held] if text_width(held, size, bold=bold) <= width else held.split(" ")
 
 
 def wrapped_evenly(text: str, size: float, width: float, *, bold: bool = False) -> list[str]:
