@@ -200,7 +200,7 @@ class CatalogueCrops(Mapping[str, Pixels]):
             found = self._catalogue.crops(missing)
             self._read |= found
             for name in set(missing) - set(found):
-                del self._wanted[name]
+                self._wanted.pop(name, None)  # another thread may have been faster
         return {name: self._read[name] for name in names if name in self._read}
 
 

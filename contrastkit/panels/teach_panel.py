@@ -1,12 +1,10 @@
-"""The Teach panel: sort by eye on the screen, see what was misplaced and why, how the class did, print the sheets."""
+"""The Teach panel: sort by eye, see what was misplaced and why, how the class did; charts and handouts for it."""
 
 from __future__ import annotations
 
 import datetime
-import tempfile
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import anywidget
@@ -16,10 +14,10 @@ import traitlets
 from contrastkit.compose.exercise import LEVELS, MOST
 from contrastkit.errors import InvalidInputError
 from contrastkit.panels import teaching
+from contrastkit.panels.aside import Aside
 from contrastkit.panels.panel import Panel
 from contrastkit.panels.parts import (
     Choice,
-    File,
     Folded,
     Line,
     Pick,
@@ -33,10 +31,9 @@ from contrastkit.panels.parts import (
     sprites,
 )
 from contrastkit.panels.session import Session, fetch_crops
+from contrastkit.panels.teach_parts import ChartsPart, HandoutsPart
 from contrastkit.panels.teaching import Teaching
 from contrastkit.show import look
-from contrastkit.show.chart import Chart, save_pages
-from contrastkit.show.exercise import class_results, exercise_key, exercise_sheets
 
 if TYPE_CHECKING:
     from contrastkit.panels.desk import Desk
@@ -81,7 +78,7 @@ class Arrangement(anywidget.AnyWidget):
 
 class TeachPanel(Panel):
     """
-    The panel where learners sort swatches by eye.
+    The panel where learners sort swatches by eye, with charts to teach with and handouts folded away below.
 
     Parameters
     ----------
@@ -129,17 +126,29 @@ class TeachPanel(Panel):
         self.weeks = Rows("From week to week", ("learner", "date", "in order", "tau-b", "gain since the first"))
         self.class_words = Words()
         self.keep = Press("Keep the results", attempt(self._keep))
-        self.files = {name: File(words) for name, words in (
-            ("sheets", "Sheets to cut out (PDF)"), ("key", "The key (PDF)"), ("results", "The class's results (PDF)"))}
-        self.print = Press("Make the sheets to print", attempt(self._print))
-        self.paper = Choice("Paper", [("A4", "A4"), ("Letter", "Letter")], "A4")
         self.class_part = Folded("How the class did", self.class_words, self.pooled, self.weeks, row(self.keep))
-        self.print_part = Folded("On paper", self.paper, row(self.print, *self.files.values()))
         self.new_part = Folded("Another exercise", row(self.pieces), self.difficulty, row(self.begin))
         return [
             self.state, self.how, self.arrangement, self.surround, row(self.learner, self.give_in, self.next),
-            column(*self.result, self.misplaced), self.new_part, self.class_part, self.print_part,
+            column(*self.result, self.misplaced), self.new_part, self.class_part, *self._paper_parts(),
         ]
+
+    def _paper_parts(self) -> list[ipywidgets.Widget]:
+        """Charts and handouts; heading and paper are one for both, and in view in both."""
+        attempt, aside = self.desk.attempt, Aside("teaching")
+        self.heading = Line("Your own heading", self._teaching.heading, self._headed,
+                            hint="on every page, such as Tuesday class")
+        self.heading.layout.flex = "0 1 420px"
+        self.paper = Choice("Paper", [("A4", "A4"), ("US Letter", "Letter")], self._teaching.paper,
+                            attempt(self._on_paper))
+        self.keep_look = Press("Keep heading and paper", attempt(self._keep_look))
+        own = row(self.heading, self.paper, self.keep_look)
+        self.charts = ChartsPart(self.desk, aside, self._day, own)
+        self.handouts = HandoutsPart(self.desk, aside, self._day, own)
+        return [self.charts, self.handouts]
+
+    def _day(self) -> datetime.date:
+        return self._today or datetime.date.today()
 
     def _set(self, name: str) -> Callable[[Any], None]:
         return lambda value: setattr(self, name, value)
@@ -172,7 +181,7 @@ class TeachPanel(Panel):
         self.desk.show(replace(self.desk.session, teaching=teaching.named(self._teaching, name)))
 
     def _given_in(self) -> None:
-        now = teaching.given_in(self._teaching, today=self._today or datetime.date.today())
+        now = teaching.given_in(self._teaching, today=self._day())
         self._change(now, f"Given in by {now.learner}.")
 
     def _next(self) -> None:
@@ -183,30 +192,32 @@ class TeachPanel(Panel):
         self.desk.keep_project(f"{count} {'result is' if count == 1 else 'results are'} kept with "
                                f"{self.desk.session.project}.")
 
-    def _print(self) -> None:
-        session, now = self.desk.session, self._teaching
-        if now.exercise is None:
-            raise InvalidInputError("Sheets are printed of an exercise; none is under way. Begin one first.")
-        crops = dict(fetch_crops(session.crops, list(now.exercise.pieces)))
-        paper = self.paper.value
-        pages = {
-            "sheets": exercise_sheets(now.exercise, session.table, crops, paper=paper),
-            "key": exercise_key(now.exercise, session.table, crops, paper=paper),
-        }
-        pooled = teaching.pooled(now, session.table)
-        if pooled is not None:
-            weeks = teaching.weeks(now, session.table)
-            pages["results"] = class_results(pooled, now.exercise, progress=weeks, paper=paper)
-        for name, file in self.files.items():
-            data = _as_pdf(pages[name]) if name in pages else b""
-            file.offer(data, f"exercise-{now.exercise.seed}-{name}.pdf", "application/pdf")
-        self.desk.say(f"Exercise {now.exercise.seed} is ready to print: sheets and key.")
+    def _headed(self, heading: str) -> None:
+        self.heading.problem = ""
+        try:
+            now = teaching.headed(self._teaching, heading)
+        except InvalidInputError as error:
+            self.heading.problem = str(error)
+            return
+        if now != self._teaching:
+            self._change(now, f"The heading is {now.heading}." if now.heading else "There is no heading.")
+
+    def _on_paper(self, paper: str) -> None:
+        self._change(teaching.on_paper(self._teaching, paper), f"All is printed on {paper}.")
+
+    def _keep_look(self) -> None:
+        self.desk.keep_project(f"Heading and paper are kept with {self.desk.session.project}.")
 
     # --- what is in view ---
 
     def _watch(self, new: Session, old: Session) -> None:
         if new.teaching != old.teaching or new.table is not old.table:
             self._show()
+        if not _same_pile(new, old):
+            self.charts.forget()
+            self.handouts.forget()
+        self.charts.refresh()
+        self.handouts.refresh()
 
     def _show(self) -> None:
         session, now = self.desk.session, self._teaching
@@ -218,8 +229,9 @@ class TeachPanel(Panel):
         self.begin.main = not under_way
         self.learner.show(now.learner)
         self.learner.disabled = now.judged
-        for file in self.files.values():
-            file.offer(b"", "", "application/pdf")
+        if not self.heading.problem:
+            self.heading.show(now.heading)
+        self.paper.show(now.paper)
         if under_way:
             self._show_arrangement(session)
         else:
@@ -295,6 +307,6 @@ class TeachPanel(Panel):
         ])  # fmt: skip
 
 
-def _as_pdf(pages: list[Chart]) -> bytes:
-    with tempfile.TemporaryDirectory() as folder:
-        return save_pages(pages, Path(folder, "pages.pdf")).read_bytes()
+def _same_pile(new: Session, old: Session) -> bool:
+    """Whether charts and handouts would come out alike; reading the catalogue again gives another, equal table."""
+    return new.table is old.table or bool(new.table.equals(old.table))

@@ -1,4 +1,4 @@
-"""What the Teach panel is about: an exercise to sort by eye, the order so far, how learners did. No widgets here."""
+"""What the Teach panel is about: an exercise to sort by eye, how learners did, how pages look. No widgets here."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from contrastkit.compose.exercise import LEVELS, Exercise, make_exercise
 from contrastkit.compose.eye_order import ClassOrder, EyeOrder, judge_order, pool_orders, progress
 from contrastkit.errors import InvalidInputError
+from contrastkit.show.page import PAPERS, paper_size
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 Order = tuple[tuple[str, ...], ...]
 _MOST_LETTERS = 80  # of a learner's name
+_LONGEST = 120  # letters of a heading: two lines of a page
+_PAPER = "A4"
 _MOST_RESULTS = 5000
 
 
@@ -35,7 +38,7 @@ class Result:
 @dataclass(frozen=True)
 class Teaching:
     """
-    An exercise under way, and the results so far.
+    An exercise under way, the results so far, and what all that is printed has in common.
 
     Attributes
     ----------
@@ -44,6 +47,8 @@ class Teaching:
     judged : whether the order has been given in, so that the answer may be shown
     learner : whose order it is
     results : of all learners, as they were given in
+    heading : the teacher's own line, on every page that is printed
+    paper : "A4" or "Letter"
     """
 
     exercise: Exercise | None = None
@@ -51,9 +56,11 @@ class Teaching:
     judged: bool = False
     learner: str = ""
     results: tuple[Result, ...] = field(default=())
+    heading: str = ""
+    paper: str = _PAPER
 
     def to_plain(self) -> dict[str, Any]:
-        """Return what a project keeps: the exercise and all results."""
+        """Return what a project keeps: the exercise, all results, heading and paper."""
         return {
             "exercise": _exercise_plain(self.exercise),
             "results": [
@@ -61,7 +68,8 @@ class Teaching:
                  "order": [list(place) for place in each.order]}
                 for each in self.results
             ],
-        }
+            "heading": self.heading, "paper": self.paper,
+        }  # fmt: skip
 
     @classmethod
     def from_plain(cls, data: Mapping[str, Any], session: Session, project: Project) -> Teaching:
@@ -69,9 +77,10 @@ class Teaching:
         exercise = _exercise_from(data.get("exercise"))
         kept = data.get("results")
         results = tuple(filter(None, map(_result_from, kept if isinstance(kept, list) else [])))
+        now = cls(results=results, heading=_heading_from(data.get("heading")), paper=_paper_from(data.get("paper")))
         if exercise is None or not set(exercise.pieces) <= set(session.table["swatch_id"]):
-            return cls(results=results)
-        return cls(exercise, _laid_out(exercise), results=results)
+            return now
+        return replace(now, exercise=exercise, order=_laid_out(exercise))
 
 
 def _exercise_plain(exercise: Exercise | None) -> dict[str, Any] | None:
@@ -97,6 +106,14 @@ def _result_from(data: Any) -> Result | None:
     if exercise is None or sorted(name for place in order for name in place) != sorted(exercise.pieces):
         return None
     return Result(learner[:_MOST_LETTERS], date[:10], exercise, order)
+
+
+def _heading_from(data: Any) -> str:
+    return " ".join(data.split())[:_LONGEST] if isinstance(data, str) else ""
+
+
+def _paper_from(data: Any) -> str:
+    return data if isinstance(data, str) and data in PAPERS else _PAPER
 
 
 def _laid_out(exercise: Exercise) -> Order:
@@ -165,6 +182,34 @@ def named(teaching: Teaching, learner: str) -> Teaching:
     if len(name) > _MOST_LETTERS:
         raise InvalidInputError(f"A name must have {_MOST_LETTERS} letters or fewer; got {len(name)}. Shorten it.")
     return replace(teaching, learner=name)
+
+
+def headed(teaching: Teaching, heading: str) -> Teaching:
+    """
+    Return teaching with another heading of the teacher's own.
+
+    Raises
+    ------
+    InvalidInputError
+        It is longer than 120 letters.
+    """
+    line = " ".join(heading.split())
+    if len(line) > _LONGEST:
+        raise InvalidInputError(f"A heading must have {_LONGEST} letters or fewer; got {len(line)}. Shorten it.")
+    return replace(teaching, heading=line)
+
+
+def on_paper(teaching: Teaching, paper: str) -> Teaching:
+    """
+    Return teaching with all that is printed on another paper.
+
+    Raises
+    ------
+    InvalidInputError
+        It is none of ours.
+    """
+    paper_size(paper)
+    return replace(teaching, paper=paper)
 
 
 def given_in(teaching: Teaching, *, today: datetime.date) -> Teaching:

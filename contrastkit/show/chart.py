@@ -5,7 +5,9 @@ from __future__ import annotations
 import base64
 import html
 import io
-from collections.abc import Mapping, Sequence
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -35,6 +37,8 @@ _SETTINGS: Any = {
     "savefig.transparent": False, "path.sketch": None, "text.usetex": False,
 }
 
+_ALONE = threading.Lock()
+
 Pictures = Mapping[str, CutOut | Pixels]  # what Photo marks name
 
 _PNG: Any = {"pil_kwargs": {"compress_level": 4}}  # twice as fast as the usual 6, and hardly larger
@@ -60,9 +64,13 @@ class Chart:
     pictures: Pictures
 
     def _repr_html_(self) -> str:
-        data = base64.b64encode(self._encoded("png", SCREEN_DPI)).decode()
+        data = base64.b64encode(self.png()).decode()
         alt = html.escape(self.description)
         return f'<img alt="{alt}" src="data:image/png;base64,{data}" style="max-width: 100%; height: auto">'
+
+    def png(self, *, dpi: float = SCREEN_DPI) -> bytes:
+        """Return the picture as PNG; for a screen, if nothing else is asked for."""
+        return self._encoded("png", dpi)
 
     def save(self, path: str | Path) -> Path:
         """
@@ -83,9 +91,9 @@ class Chart:
         path.write_bytes(self._encoded(path.suffix.lower()[1:], PRINT_DPI))
         return path
 
-    def _encoded(self, kind: str, dpi: int) -> bytes:
+    def _encoded(self, kind: str, dpi: float) -> bytes:
         file = io.BytesIO()
-        with matplotlib.rc_context(_SETTINGS):
+        with _writing():
             self.figure.savefig(
                 file, format=kind, dpi=dpi, metadata=_metadata(kind, self.description),
                 facecolor=self.figure.get_facecolor(), **(_PNG if kind == "png" else {}),
@@ -107,10 +115,17 @@ def save_pages(pages: Sequence[Chart], path: str | Path) -> Path:
     if not pages:
         raise InvalidInputError("A PDF must have at least one page; got no chart. Draw one first.")
     about = {"Title": pages[0].description, "CreationDate": None}
-    with matplotlib.rc_context(_SETTINGS), PdfPages(path, metadata=about) as file:
+    with _writing(), PdfPages(path, metadata=about) as file:
         for page in pages:
             file.savefig(page.figure, dpi=PRINT_DPI, facecolor=page.figure.get_facecolor())
     return Path(path)
+
+
+@contextmanager
+def _writing() -> Iterator[None]:
+    """Our settings while a picture is written; matplotlib's are one for all threads, so one thread at a time."""
+    with _ALONE, matplotlib.rc_context(_SETTINGS):
+        yield
 
 
 def _metadata(kind: str, description: str) -> dict[str, Any]:
