@@ -143,6 +143,9 @@ named "BabelColor Average" there.
 **Not like life.** Cloth is nearly flat and does not curl; sheen does not depend on where one stands; the camera does
 not sharpen, nor treat parts of the picture differently.
 
+**What goes with them.** `plan.toml` is an invented project, `class.toml` an invented class, and `orders.csv` what its
+invented learners sorted by eye.
+
 **Licence.** BSD-3-Clause, as the project; the photographs and the table also under CC0 1.0.
 
 **Bits.** Made with {{versions}}.

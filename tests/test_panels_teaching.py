@@ -416,8 +416,8 @@ def test_sheets_key_and_results_of_the_exercise_are_printed(panel):
     assert [(label, name) for label, name, _ in made] == [
         ("Sheets to cut out (PDF, 1 page)", "exercise-1-sheets.pdf"), ("The key (PDF, 1 page)", "exercise-1-key.pdf"),
     ]
-    assert ["Tuesday class. " + title in pages_of(data)[0][2] for (*_, data), title in zip(
-        made, ("Sort these 6 from dark to light", "Key to exercise 1"), strict=True)] == [True, True]
+    for (*_, data), title in zip(made, ("Sort these 6 from dark to light", "Key to exercise 1"), strict=True):
+        assert "Tuesday class" in pages_of(data)[0][2] and title in pages_of(data)[0][2]
     panel.arrangement.order = [[2], [1], [3], [4], [5], [6]]
     panel.learner.value = "Jay"
     assert all(file.data for file in panel.handouts.files[:2])  # sheets and key are what they were
@@ -654,7 +654,7 @@ def test_whatever_goes_wrong_while_something_is_made_ends_in_a_sentence(full, mo
     assert full.handouts.said.problem.startswith("All must go well for the handout to be made")
     monkeypatch.undo()
     full.charts.kind.value = "balance"
-    monkeypatch.setattr(teach_paper, "chart_page", broken)
+    monkeypatch.setattr(teach_parts, "chart_page", broken)
     full.charts.make.press()
     assert full.charts.said.problem.startswith("All must go well for the PDF to be made")
 

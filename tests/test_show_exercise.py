@@ -101,7 +101,8 @@ def test_a_class_is_told_how_it_did_learner_by_learner():
                      pooled.learners["Wren"])])
     (page,) = class_results(pooled, exercise, progress=weeks, heading="Tuesday's class", made=DAY)
     said = page.description
-    assert said.startswith("Tuesday's class.")
+    assert said.startswith("2 of 3 learners have every piece in order.")
+    assert "Tuesday's class." in words(page)
     assert "Wren, 4 of 5, 0.80, 0.90, 5" in said
     assert "Finch, 5 of 5, 1.00, 1.00, none" in said
     assert "Number 5 (p01): misplaced by 1 of 3, too light; vivid." in said

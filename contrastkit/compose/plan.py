@@ -44,7 +44,6 @@ import difflib
 import json
 import math
 import os
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -53,8 +52,9 @@ from typing import TYPE_CHECKING, Any
 
 from contrastkit.compose.blocks import MOST_SURROUNDS, BlockShape, Surround
 from contrastkit.compose.packing import Material
+from contrastkit.compose.toml_parts import Part, TomlKind, brief, part_of, read_toml, toml_of_text
 from contrastkit.errors import InvalidInputError
-from contrastkit.lengths import MM_PER_INCH, UNITS, length_words, parse_length
+from contrastkit.lengths import MM_PER_INCH, UNITS, length_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -65,9 +65,8 @@ GROUPS = (
 )  # fmt: skip
 """Names of lightness groups, darkest first; two to nine of them are in use at a time."""
 ANY = "any"
-_MOST_BYTES = 1_000_000
 _MOST_KINDS = 100
-_KEYS = {
+_KIND = TomlKind("A plan", "the plan", {
     "the plan": ("title", "units", "rim", "gap", "table", "background", "supplies", "block"),
     "background": ("cloth", "lightness", "margin", "in_row", "spacing", "in_turn"),
     "supplies": ("web", "cloth", "plates"),
@@ -76,7 +75,7 @@ _KEYS = {
     "supplies.plates": ("motif", "print"),
     "block": ("name", "count", "prints", "layers", "stacks", "surrounds"),
     "block.surrounds": ("turned", "prints", "layers", "stacks"),
-}
+})  # fmt: skip
 _FINEST_PART = 256  # of an inch; what is finer was not read off a ruler
 _LONGEST_FRACTION = 50  # letters; a little less than what is read as a length
 _EXAMPLE = '[[block]] with prints = ["3 1/2", "2 1/2"]'
@@ -220,7 +219,7 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
     ('plan', 'Hearth', (Fraction(889, 10), Fraction(127, 2)))
     """
     file = Path(path)
-    return _plan(_Part(_entries(file), _shown(file.name), "the plan"), file.stem, file.parent)
+    return _plan(read_toml(file, _KIND), file.stem, file.parent)
 
 
 def plan_of_text(text: str, *, title: str = "plan", folder: Path | None = None) -> Plan:
@@ -241,12 +240,7 @@ def plan_of_text(text: str, *, title: str = "plan", folder: Path | None = None) 
     >>> plan_of_text('units = "mm"\\n[[block]]\\nname = "Hearth"\\nprints = [90, 60]').blocks[0].shape.side
     Fraction(90, 1)
     """
-    try:
-        entries = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        why = "it is nested too deep" if isinstance(error, RecursionError) else str(error).rstrip(".")
-        raise InvalidInputError(f"A plan must be TOML; this cannot be read: {why}. Correct it there.") from error
-    return plan_of_values(entries, title=title, folder=folder)
+    return _plan(toml_of_text(text, _KIND), title, folder or Path())
 
 
 def plan_of_values(values: Mapping[str, Any], *, title: str = "plan", folder: Path | None = None) -> Plan:
@@ -266,7 +260,7 @@ def plan_of_values(values: Mapping[str, Any], *, title: str = "plan", folder: Pa
     >>> plan_of_values({"units": "mm", "block": [{"prints": [90, 60], "count": 4}]}).block_count
     4
     """
-    return _plan(_Part(dict(values), "", "the plan"), title, folder or Path())
+    return _plan(part_of(values, _KIND), title, folder or Path())
 
 
 def plan_values(plan: Plan) -> dict[str, Any]:
@@ -308,8 +302,7 @@ def plan_text(plan: Plan) -> str:
     return "\n".join(_toml(plan_values(plan), ())).lstrip("\n") + "\n"
 
 
-def _plan(top: _Part, title: str, folder: Path) -> Plan:
-    top.check_keys()
+def _plan(top: Part, title: str, folder: Path) -> Plan:
     unit = top.choice("units", UNITS)
     rim, gap = top.length("rim", unit, default=0), top.length("gap", unit, default=0)
     blocks = _blocks(top, unit, rim, gap)
@@ -372,164 +365,10 @@ def _check_swatch(name: str, side: Fraction, sides: Mapping[str, float], place: 
         )
 
 
-# The file.
-
-
-def _shown(name: str) -> str:
-    return repr(name.encode("utf-8", "replace").decode())
-
-
-def _entries(file: Path) -> dict[str, Any]:
-    try:
-        if file.is_dir():
-            raise InvalidInputError(f"A plan must be a file; {_shown(str(file))} is a folder. Name the file in it.")
-        if file.stat().st_size > _MOST_BYTES:
-            raise InvalidInputError(
-                f"A plan must be a TOML file of at most a megabyte; {_shown(str(file))} has more. Is it a photograph?"
-            )
-        return tomllib.loads(file.read_bytes().decode("utf-8-sig"))
-    except InvalidInputError:
-        raise
-    except FileNotFoundError as error:
-        raise InvalidInputError(f"There is no file {_shown(str(file))}. Check the name and the folder.") from error
-    except RecursionError as error:
-        raise _unreadable(file, "it is nested too deep") from error
-    except UnicodeDecodeError as error:
-        raise _unreadable(file, "it is not UTF-8 text") from error
-    except OSError as error:
-        raise _unreadable(file, error.strerror or "it cannot be opened") from error
-    except ValueError as error:  # tomllib's own, which names the line; and a name that no file can have
-        raise _unreadable(file, str(error)) from error
-
-
-def _unreadable(file: Path, why: str) -> InvalidInputError:
-    return InvalidInputError(
-        f"A plan must be a TOML file; {_shown(str(file))} cannot be read: {why.rstrip('.')}. Correct it there."
-    )
-
-
-@dataclass(frozen=True)
-class _Part:
-    """One table of the file: what it says, its place in words, and which keys it may have."""
-
-    entries: dict[str, Any]
-    place: str
-    kind: str
-
-    def error(self, text: str) -> InvalidInputError:
-        return InvalidInputError(f"{self.place}: {text}" if self.place else f"{text[:1].upper()}{text[1:]}")
-
-    def within(self, part: str) -> str:
-        """The place of a part of this one."""
-        return f"{self.place}, {part}" if self.place else part[:1].upper() + part[1:]
-
-    def check_keys(self) -> None:
-        known = _KEYS[self.kind]
-        for key in self.entries:
-            if key not in known:
-                raise self.error(_unknown_key(key, known))
-
-    def part(self, key: str) -> _Part:
-        """The table of this name; empty where it is not there."""
-        entries = self.entries.get(key, {})
-        kind = key if self.kind == "the plan" else f"{self.kind}.{key}"
-        if not isinstance(entries, dict):
-            raise self.error(f"{key} must be a table; got {_brief(entries)}. Write its keys under a heading [{kind}].")
-        part = _Part(entries, self.within(key), kind)
-        part.check_keys()
-        return part
-
-    def parts(self, key: str, noun: str) -> Iterator[_Part]:
-        """The tables of this name, each under a heading in double brackets."""
-        listed = self.entries.get(key, [])
-        kind = key if self.kind == "the plan" else f"{self.kind}.{key}"
-        if not isinstance(listed, list) or not all(isinstance(entries, dict) for entries in listed):
-            raise self.error(
-                f"{key} must be tables; got {_brief(listed)}. Write the keys of each under a heading [[{kind}]]."
-            )
-        for number, entries in enumerate(listed, start=1):
-            name = entries.get("name")
-            called = f"{noun} {_shown(name)}" if isinstance(name, str) and name else f"{noun} {number}"
-            part = _Part(entries, self.within(called), kind)
-            part.check_keys()
-            yield part
-
-    def length(self, key: str, unit: str, *, default: int | None = None, zero: bool = True) -> Fraction:
-        if key not in self.entries and default is not None:
-            return Fraction(default)
-        if key not in self.entries:
-            raise self.error(f"{key} must be there, as a length such as 3.5 or \"3 1/2 in\"; it is missing. Add it.")
-        return self._length(self.entries[key], key, unit, zero)
-
-    def lengths(self, key: str, unit: str) -> tuple[Fraction, ...]:
-        listed = self.entries.get(key)
-        if not isinstance(listed, list) or not listed:
-            got = "it is missing" if key not in self.entries else f"got {_brief(listed)}"
-            raise self.error(f'{key} must be a list of lengths, such as ["3 1/2", "2 1/2"]; {got}. Write one.')
-        return tuple(
-            self._length(each, f"{key}, entry {place},", unit, False) for place, each in enumerate(listed, start=1)
-        )
-
-    def _length(self, value: Any, name: str, unit: str, zero: bool) -> Fraction:
-        try:
-            return parse_length(value, unit=unit, zero=zero, name=name)
-        except InvalidInputError as error:
-            raise self.error(str(error)) from error
-
-    def text(self, key: str, default: str) -> str:
-        value = self.entries.get(key, default)
-        if not isinstance(value, str):
-            raise self.error(f"{key} must be text; got {_brief(value)}. Put it in quotes.")
-        return " ".join(value.split())
-
-    def choice(self, key: str, allowed: Sequence[str]) -> str:
-        value = self.entries.get(key)
-        if value not in allowed:
-            got = "it is missing" if key not in self.entries else f"got {_brief(value)}"
-            raise self.error(f"{key} must be {' or '.join(map(repr, allowed))}; {got}. Write one of these.")
-        return str(value)
-
-    def whole(self, key: str, most: int, *, default: int) -> int:
-        value = self.entries.get(key, default)
-        if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= most:
-            raise self.error(f"{key} must be a whole number from 1 to {most}; got {_brief(value)}. Correct it.")
-        return value
-
-    def number(self, key: str, low: float, high: float) -> float | None:
-        value = self.entries.get(key)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-            raise self.error(f"{key} must be a number from {low:g} to {high:g}; got {_brief(value)}. Correct it.")
-        return float(value)
-
-    def yes(self, key: str) -> bool:
-        value = self.entries.get(key, False)
-        if not isinstance(value, bool):
-            raise self.error(f"{key} must be true or false; got {_brief(value)}. Write one of these, without quotes.")
-        return value
-
-
-def _brief(value: Any) -> str:
-    text = repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def _unknown_key(key: str, known: Sequence[str]) -> str:
-    got = f"every key must be a known one; got {_brief(key)}"
-    near = difflib.get_close_matches(key.lower(), known, 1)
-    if near:
-        return f"{got}, and the nearest is {near[0]!r}. Correct it."
-    homes = [kind for kind, keys in _KEYS.items() if key in keys]
-    if homes:
-        return f"{got}, which belongs in {' or '.join(homes)}. Move it there."
-    return f"{got}, and what can stand here is {', '.join(known)}. Take it out, or use one of these."
-
-
 # The parts of the plan.
 
 
-def _background(top: _Part, unit: str, blocks: int) -> Background:
+def _background(top: Part, unit: str, blocks: int) -> Background:
     part = top.part("background")
     return Background(
         lightness=part.number("lightness", 0, 100), cloth=part.text("cloth", ""),
@@ -539,7 +378,7 @@ def _background(top: _Part, unit: str, blocks: int) -> Background:
 
 
 def _supplies(
-    top: _Part, unit: str
+    top: Part, unit: str
 ) -> tuple[Material | None, Material | None, Fraction | None, tuple[Plate, ...]]:
     part = top.part("supplies")
     web, cloth = part.part("web"), part.part("cloth")
@@ -553,7 +392,7 @@ def _supplies(
     return _material(web, unit), _material(cloth, unit), cloth_width, plates
 
 
-def _material(part: _Part, unit: str) -> Material | None:
+def _material(part: Part, unit: str) -> Material | None:
     if not part.entries:
         return None
     room = part.length("room", unit, default=0)
@@ -568,7 +407,7 @@ def _material(part: _Part, unit: str) -> Material | None:
     return Material(part.length("width", unit, zero=False), length, room)
 
 
-def _blocks(top: _Part, unit: str, rim: Fraction, gap: Fraction) -> tuple[PlannedBlock, ...]:
+def _blocks(top: Part, unit: str, rim: Fraction, gap: Fraction) -> tuple[PlannedBlock, ...]:
     parts = list(top.parts("block", "block"))
     if not 1 <= len(parts) <= _MOST_KINDS:
         raise top.error(
@@ -580,7 +419,7 @@ def _blocks(top: _Part, unit: str, rim: Fraction, gap: Fraction) -> tuple[Planne
     return blocks
 
 
-def _block(part: _Part, number: int, unit: str, rim: Fraction, gap: Fraction) -> PlannedBlock:
+def _block(part: Part, number: int, unit: str, rim: Fraction, gap: Fraction) -> PlannedBlock:
     name = part.text("name", "") or f"block {number}"
     count = part.whole("count", MOST_BLOCKS, default=1)
     surrounds = _surrounds(part)
@@ -599,23 +438,23 @@ def _block(part: _Part, number: int, unit: str, rim: Fraction, gap: Fraction) ->
     return PlannedBlock(name, count, shape, core, tuple(further))
 
 
-def _surrounds(part: _Part) -> list[_Part]:
+def _surrounds(part: Part) -> list[Part]:
     value = part.entries.get("surrounds", 0)
     if isinstance(value, list):
         return list(part.parts("surrounds", "surround"))
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= MOST_SURROUNDS:
         raise part.error(
-            f"surrounds must be a whole number from 0 to {MOST_SURROUNDS}, or tables; got {_brief(value)}. Write how "
+            f"surrounds must be a whole number from 0 to {MOST_SURROUNDS}, or tables; got {brief(value)}. Write how "
             "many there are, or the keys of each under a heading [[block.surrounds]]."
         )
-    return [_Part({}, part.within(f"surround {number}"), "block.surrounds") for number in range(1, value + 1)]
+    return [part.empty(f"surround {number}", "surrounds") for number in range(1, value + 1)]
 
 
-def _own_prints(part: _Part, unit: str) -> tuple[Fraction, ...] | None:
+def _own_prints(part: Part, unit: str) -> tuple[Fraction, ...] | None:
     return part.lengths("prints", unit) if "prints" in part.entries else None
 
 
-def _layers(part: _Part, layers: int, stacks: int, inherited: tuple[str, ...]) -> Layers:
+def _layers(part: Part, layers: int, stacks: int, inherited: tuple[str, ...]) -> Layers:
     if "layers" in part.entries:
         groups = _groups(part, layers)
     else:
@@ -623,11 +462,11 @@ def _layers(part: _Part, layers: int, stacks: int, inherited: tuple[str, ...]) -
     return Layers(groups, _stacks(part, layers, stacks))
 
 
-def _groups(part: _Part, layers: int) -> tuple[str, ...]:
+def _groups(part: Part, layers: int) -> tuple[str, ...]:
     names = part.entries["layers"]
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
         raise part.error(
-            f'layers must be a list of groups, such as ["dark", "light"]; got {_brief(names)}. Write one a print.'
+            f'layers must be a list of groups, such as ["dark", "light"]; got {brief(names)}. Write one a print.'
         )
     if len(names) != layers:
         raise part.error(f"layers must have one entry for each of the {layers} prints; got {len(names)}. Correct it.")
@@ -635,15 +474,15 @@ def _groups(part: _Part, layers: int) -> tuple[str, ...]:
         if name not in (*GROUPS, ANY):
             near = difflib.get_close_matches(name.lower(), (*GROUPS, ANY), 1)
             hint = f"the nearest is {near[0]!r}. Correct it" if near else f"there are {', '.join(GROUPS)}. Use these"
-            raise part.error(f"a layer must be a lightness group, or {ANY!r}; got {_brief(name)}, and {hint}.")
+            raise part.error(f"a layer must be a lightness group, or {ANY!r}; got {brief(name)}, and {hint}.")
     return tuple("" if name == ANY else name for name in names)
 
 
-def _stacks(part: _Part, layers: int, stacks: int) -> tuple[tuple[str, ...], ...]:
+def _stacks(part: Part, layers: int, stacks: int) -> tuple[tuple[str, ...], ...]:
     listed = part.entries.get("stacks", [])
     if not isinstance(listed, list) or not all(_are_names(stack) for stack in listed):
         raise part.error(
-            f'stacks must be lists of swatches, such as [["T13", "T15"], ["T20", "T24"]]; got {_brief(listed)}. '
+            f'stacks must be lists of swatches, such as [["T13", "T15"], ["T20", "T24"]]; got {brief(listed)}. '
             "Write one list for each stack, bottom first."
         )
     for number, stack in enumerate(listed, start=1):
@@ -661,7 +500,7 @@ def _are_names(stack: Any) -> bool:
     return isinstance(stack, list) and all(isinstance(name, str) and name for name in stack)
 
 
-def _check_all(top: _Part, blocks: Sequence[PlannedBlock]) -> None:
+def _check_all(top: Part, blocks: Sequence[PlannedBlock]) -> None:
     """What no block can know alone: names, swatches and pieces of them all."""
     names = [block.name for block in blocks]
     for name in names:

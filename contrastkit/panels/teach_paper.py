@@ -28,7 +28,6 @@ from contrastkit.show.handouts import (
     photographing_handout,
 )
 from contrastkit.show.lessons import LESSONS
-from contrastkit.show.on_paper import on_paper
 from contrastkit.show.sheet import contact_sheets
 from contrastkit.show.studies import Subject, stack_subject, study_pages, swatch_subject, value_study
 
@@ -89,11 +88,6 @@ def draw_chart(session: Session, wish: ChartWish) -> Chart:
     """
     table = session.sorted.table
     return LESSONS[wish.kind].draw(table, _crops_of(session), **chart_options(session, wish))
-
-
-def chart_page(chart: Chart, kind: str, look: PageLook) -> Chart:
-    """Return a teaching chart on paper, as large as its kind may be."""
-    return on_paper(chart, paper=look.paper, heading=look.heading, made=look.made, most=LESSONS[kind].most)
 
 
 def _crops_of(session: Session, names: list[str] | None = None) -> Crops:
@@ -199,29 +193,23 @@ def _exercise(session: Session, _: HandoutWish, look: PageLook) -> list[Document
     if now.exercise is None:
         raise InvalidInputError("Sheets are printed of an exercise; none is under way. Begin one first.")
     exercise, crops = now.exercise, _crops_of(session, list(now.exercise.pieces))
-    name, task = f"exercise-{exercise.seed}", f"Sort these {len(exercise.pieces)} from dark to light"
-    on: dict[str, Any] = {"paper": look.paper, "made": look.made}
-    sheets = exercise_sheets(exercise, table, crops, heading=_under(look, task), **on)
-    key = exercise_key(exercise, table, crops, heading=_under(look, f"Key to exercise {exercise.seed}"), **on)
-    made = [Document("Sheets to cut out", f"{name}-sheets", sheets), Document("The key", f"{name}-key", key)]
+    name = f"exercise-{exercise.seed}"
+    on: dict[str, Any] = {"heading": look.heading, "paper": look.paper, "made": look.made}
+    made = [
+        Document("Sheets to cut out", f"{name}-sheets", exercise_sheets(exercise, table, crops, **on)),
+        Document("The key", f"{name}-key", exercise_key(exercise, table, crops, **on)),
+    ]
     pooled = teaching.pooled(now, table)
     if pooled is not None:
-        results = class_results(pooled, exercise, progress=teaching.weeks(now, table),
-                                heading=_under(look, pooled.sentences[0].removesuffix(".")), **on)
+        results = class_results(pooled, exercise, progress=teaching.weeks(now, table), **on)
         made.append(Document("The class's results", f"{name}-results", results))
     return made
-
-
-def _under(look: PageLook, title: str) -> str:
-    """A title under the teacher's own heading; nothing without one, so that pages have the title that is theirs."""
-    return f"{look.heading}. {title}" if look.heading else ""
 
 
 def _contact_sheet(session: Session, _: HandoutWish, look: PageLook) -> list[Document]:
     pile = session.sorted
     pages = contact_sheets(
-        pile.table, _crops_of(session), breaks=pile.breaks, title=_under(look, pile.balance) or None, paper=look.paper,
-        made=look.made,
+        pile.table, _crops_of(session), breaks=pile.breaks, paper=look.paper, made=look.made, heading=look.heading
     )
     return [Document("The contact sheet", "contact-sheet", pages)]
 

@@ -25,6 +25,7 @@ from contrastkit.panels.teach_paper import (
     chart_words,
 )
 from contrastkit.show.chart import PRINT_DPI, SCREEN_DPI, Chart
+from contrastkit.show.handout_kinds import chart_page
 from contrastkit.show.handouts import STEPS, PageLook
 from contrastkit.show.lessons import LESSONS
 from contrastkit.show.studies import VALUES
@@ -193,7 +194,7 @@ class ChartsPart(_Part):
         self._say("Making PDF and picture …")
 
         def job() -> tuple[bytes, bytes]:
-            page = teach_paper.chart_page(chart, kind, look)
+            page = chart_page(look, kind, chart)
             return teach_paper.as_pdf([page]), chart.png(dpi=PRINT_DPI)
 
         self._do(job, lambda outcome: self._made(outcome, kind, look), "the PDF")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from contrastkit.compose.exercise import LEVELS, Exercise, make_exercise
 from contrastkit.compose.eye_order import ClassOrder, EyeOrder, judge_order, pool_orders, progress
 from contrastkit.errors import InvalidInputError
+from contrastkit.show.handout_kinds import MOST_HEADING, check_heading
 from contrastkit.show.page import PAPERS, paper_size
 
 if TYPE_CHECKING:
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 
 Order = tuple[tuple[str, ...], ...]
 _MOST_LETTERS = 80  # of a learner's name
-_LONGEST = 120  # letters of a heading: two lines of a page
 _PAPER = "A4"
 _MOST_RESULTS = 5000
 
@@ -109,7 +109,7 @@ def _result_from(data: Any) -> Result | None:
 
 
 def _heading_from(data: Any) -> str:
-    return " ".join(data.split())[:_LONGEST] if isinstance(data, str) else ""
+    return " ".join(data.split())[:MOST_HEADING] if isinstance(data, str) else ""
 
 
 def _paper_from(data: Any) -> str:
@@ -193,10 +193,7 @@ def headed(teaching: Teaching, heading: str) -> Teaching:
     InvalidInputError
         It is longer than 120 letters.
     """
-    line = " ".join(heading.split())
-    if len(line) > _LONGEST:
-        raise InvalidInputError(f"A heading must have {_LONGEST} letters or fewer; got {len(line)}. Shorten it.")
-    return replace(teaching, heading=line)
+    return replace(teaching, heading=check_heading(heading))
 
 
 def on_paper(teaching: Teaching, paper: str) -> Teaching:

@@ -101,9 +101,15 @@ class Chart:
         return file.getvalue()
 
 
-def save_pages(pages: Sequence[Chart], path: str | Path) -> Path:
+def save_pages(pages: Sequence[Chart], path: str | Path, *, made_by: str = "") -> Path:
     """
     Write charts as the pages of one PDF, letters kept as letters; return where.
+
+    Parameters
+    ----------
+    pages : at least one
+    path : the file
+    made_by : what stands in the file as its maker, so that it is known again
 
     Raises
     ------
@@ -114,7 +120,7 @@ def save_pages(pages: Sequence[Chart], path: str | Path) -> Path:
 
     if not pages:
         raise InvalidInputError("A PDF must have at least one page; got no chart. Draw one first.")
-    about = {"Title": pages[0].description, "CreationDate": None}
+    about = {"Title": pages[0].description, "CreationDate": None} | ({"Creator": made_by} if made_by else {})
     with _writing(), PdfPages(path, metadata=about) as file:
         for page in pages:
             file.savefig(page.figure, dpi=PRINT_DPI, facecolor=page.figure.get_facecolor())

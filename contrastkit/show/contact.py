@@ -12,7 +12,7 @@ from contrastkit.show.chart import PRINT_PIXELS_PER_MM, Chart, chart_of
 from contrastkit.show.crops import Crops, CutOut, cut_outs
 from contrastkit.show.drawing import Box, Drawing, Mark, Photo, Words, group_mark, mark_width
 from contrastkit.show.look import PAPER, SMALL, legible_on, shortened, text_width, wrapped
-from contrastkit.show.page import LEADING, MARGIN, sheet_foot, sheet_head
+from contrastkit.show.page import LEADING, MARGIN, headed, sheet_foot, sheet_head
 from contrastkit.show.pieces import Piece, borderline_words, rival_of
 
 NAME = 3.18  # height of a name's type: 9 points
@@ -29,12 +29,17 @@ _HOW = (
 
 @dataclass(frozen=True)
 class SheetLook:
-    """What every sheet of a pile has in common; sizes in mm, surround as L*."""
+    """What every sheet of a pile has in common; sizes in mm, surround as L*; heading is the teacher's own."""
 
     size: tuple[float, float]
     surround: float
     names: tuple[str, ...]
     edges: tuple[float, ...]
+    heading: str = ""
+
+    @property
+    def how(self) -> str:
+        return headed(self.heading, _HOW)
 
     @property
     def width(self) -> float:
@@ -46,7 +51,7 @@ def draw_sheets(
 ) -> list[Chart]:
     """Return the pieces on so many sheets under one finding; the foot is what was measured, and the date."""
     labels = [_Label.of(piece, look) for piece in pieces]
-    _, below = sheet_head(finding, _HOW, look.size)
+    _, below = sheet_head(finding, look.how, look.size)
     grids = _grids(_dealt(labels, pages), look.width, below - MARGIN - _FOOT)
     return [_sheet(grid, crops, look, finding, foot, (number, pages)) for number, grid in enumerate(grids, start=1)]
 
@@ -60,7 +65,7 @@ def _dealt(labels: list[_Label], pages: int) -> list[list[_Label]]:
 def _sheet(
     grid: _Grid, crops: Crops, look: SheetLook, finding: str, foot: tuple[str, str], number: tuple[int, int]
 ) -> Chart:
-    head, below = sheet_head(finding, _HOW, look.size)
+    head, below = sheet_head(finding, look.how, look.size)
     bottom, _ = sheet_foot(*foot, number, look.size)
     pieces = [label.piece for row in grid.rows for label in row]
     cuts = cut_outs(pieces, crops, side=math.ceil(grid.side * PRINT_PIXELS_PER_MM))

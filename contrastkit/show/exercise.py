@@ -18,7 +18,7 @@ from contrastkit.show.crops import Crops, CutOut, cut_outs
 from contrastkit.show.drawing import Box, Drawing, Line, Mark, Photo, Words
 from contrastkit.show.flow import Block, Figure, Heading, Paragraph, Points, Table, flowed
 from contrastkit.show.look import PAPER, SMALL, legible_on, surround_lightness
-from contrastkit.show.page import MARGIN, paper_size, sheet_foot, sheet_head
+from contrastkit.show.page import MARGIN, headed, paper_size, sheet_foot, sheet_head
 from contrastkit.show.pieces import Piece, pieces_dark_to_light
 from contrastkit.show.words import date_words, measured_words
 
@@ -57,7 +57,7 @@ def exercise_sheets(
     exercise : see `make_exercise`
     table : the pile it was made from
     crops : pictures of its pieces, by swatch_id
-    heading : what stands at the head instead of the exercise's own sentence
+    heading : a line of the teacher's own, under the title of every page
     surround : what the pieces lie on: "light", "middle" or "dark"
     paper : "A4" or "Letter"
     made : the date at the foot; today, if not given
@@ -73,16 +73,17 @@ def exercise_sheets(
     1
     """
     size = paper_size(paper)
-    title = heading or f"Which is the lightest? Sort these {len(exercise.pieces)} from dark to light"
+    title = f"Which is the lightest? Sort these {len(exercise.pieces)} from dark to light"
     foot = f"Exercise {exercise.seed}, {exercise.level}.", date_words(made or datetime.date.today())
-    _, below = sheet_head(title, _HOW, size)
+    how = headed(heading, _HOW)
+    _, below = sheet_head(title, how, size)
     grid = _Grid.of(len(exercise.pieces), size[0] - 2 * MARGIN, below - MARGIN - 14.0)
     tone = surround_lightness(surround)
     known = {piece.swatch_id: piece for piece in pieces_dark_to_light(table)}
     cuts = cut_outs([known[name] for name in exercise.pieces], crops, side=math.ceil(grid.piece * PRINT_PIXELS_PER_MM))
     pages = []
     for page in range(grid.pages):
-        head, top = sheet_head(title, _HOW, size)
+        head, top = sheet_head(title, how, size)
         bottom, _ = sheet_foot(*foot, (page + 1, grid.pages), size)
         marks = [*head, *_cells(exercise, grid, page, cuts, tone, top), *bottom]
         if page == grid.pages - 1:
@@ -216,7 +217,7 @@ def exercise_key(
     ]
     order = ", ".join(map(str, numbers))
     title = f"The true order is {order}" if len(numbers) <= _FEW else f"The true order of {len(numbers)}, dark to light"
-    return flowed(heading or title, "", blocks, paper=paper, foot=measured_words(pieces), made=made)
+    return flowed(title, "", blocks, paper=paper, foot=measured_words(pieces), made=made, heading=heading)
 
 
 def _spread_of(table: pd.DataFrame) -> dict[str, float]:
@@ -247,7 +248,7 @@ def _row(
     for at, (piece, number) in enumerate(zip(pieces, numbers, strict=True)):
         line, column = divmod(at, each)
         x, y = column * (_TILE + 1.0), height - (line + 1) * (2 * _TILE + 7.5) + 5.5
-        marks.append(Box(x, y, _TILE, _TILE, fill=piece.lightness))
+        marks.append(Box(x, y, _TILE, _TILE, fill=piece.lightness, edge="secondary", line=_LINE))
         cut = cuts.get(piece.swatch_id)
         rows, cols = cut.pixels.shape[:2] if cut is not None else (1, 1)
         scale = _TILE / max(rows, cols)
@@ -314,15 +315,15 @@ def class_results(
     blocks.append(Table(("Learner", "In order", "tau-b", "rho", "Numbers to look at again"), rows, (3, 2, 1.3, 1.3, 5)))
     if pooled.hardest:
         blocks += [Heading("What was hard, and what may have led the eye"), *_hard(pooled, exercise)]
-    if progress is not None and len(progress):
-        blocks += [Heading("From week to week"), _progress_table(progress)]
     blocks.append(Paragraph(
         f"In order: the most pieces that could stay where they were put. tau-b and rho: 1 is perfect, 0 is chance. "
         f"Vivid: looks {VIVID:g} L* lighter than it measures, or more. Patterned: its lights and darks lie "
         f"{PATTERNED:g} L* apart, or more. Near: what it was taken for lies within {NEAR:g} L*. What the measurement "
         "cannot tell apart (1.645 sigma of the difference) is never counted.", quiet=True,
     ))  # fmt: skip
-    return flowed(heading or first, "", blocks, paper=paper, foot="Sorted by eye.", made=made)
+    if progress is not None and len(progress):
+        blocks += [Heading("From week to week"), _progress_table(progress)]
+    return flowed(first, "", blocks, paper=paper, foot="Sorted by eye.", made=made, heading=heading)
 
 
 def _hard(pooled: ClassOrder, exercise: Exercise) -> Iterator[Block]:

@@ -17,7 +17,7 @@ from contrastkit.show.chart import Chart, Pictures, chart_of
 from contrastkit.show.crops import CutOut, Pixels
 from contrastkit.show.drawing import Box, Drawing, Line, Mark, Words, moved
 from contrastkit.show.look import PAPER, SMALL, wrapped
-from contrastkit.show.page import MARGIN, paper_size, sheet_foot, sheet_head
+from contrastkit.show.page import MARGIN, headed, paper_size, sheet_foot, sheet_head
 from contrastkit.show.words import date_words
 
 TEXT, HEADING = 3.88, 4.94  # height of type: 11 and 14 points
@@ -110,6 +110,7 @@ def flowed(
     paper: str = "A4",
     foot: str = "",
     made: datetime.date | None = None,
+    heading: str = "",
 ) -> list[Chart]:
     """
     Return the blocks on as many printed pages as they need.
@@ -122,6 +123,7 @@ def flowed(
     paper : "A4" or "Letter"
     foot : what stands small at the foot, beside date and page
     made : the date; today, if not given
+    heading : a line of the teacher's own, under the title of every page
 
     Raises
     ------
@@ -135,11 +137,12 @@ def flowed(
     size = paper_size(paper)
     width = size[0] - 2 * MARGIN
     pieces = [piece for at, block in enumerate(blocks) for piece in _bound(_pieces(block, width), blocks[at + 1 :])]
-    dealt = _dealt(pieces, title, how, size)
+    under = headed(heading, how), headed(heading, "")
+    dealt = _dealt(pieces, title, under, size)
     date = date_words(made or datetime.date.today())
     said = " ".join(part for part in (f"{title.removesuffix('.')}.", *map(_said, blocks)) if part)
     return [
-        _page(page, title, how if number == 1 else "", size, (foot, date), (number, len(dealt)), said)
+        _page(page, title, under[number > 1], size, (foot, date), (number, len(dealt)), said)
         for number, page in enumerate(dealt, start=1)
     ]
 
@@ -169,21 +172,21 @@ def _page(
 
 
 def _dealt(
-    pieces: Sequence[_Piece | None], title: str, how: str, size: tuple[float, float]
+    pieces: Sequence[_Piece | None], title: str, under: tuple[str, str], size: tuple[float, float]
 ) -> list[list[_Piece | None]]:
-    """The pieces on pages; None is the beginning of one."""
+    """The pieces on pages; None is the beginning of one. Under the title stands one text first, then the other."""
     pages: list[list[_Piece | None]] = [[]]
-    left = room = _room(title, how, size)
+    left = room = _room(title, under[0], size)
     for at, piece in enumerate(pieces):
         if piece is None:
             if pages[-1]:
                 pages.append([])
-                left = room = _room(title, "", size)
+                left = room = _room(title, under[1], size)
             continue
         needed = _kept_together(pieces, at)
         if needed > left and pages[-1]:
             pages.append([])
-            left = room = _room(title, "", size)
+            left = room = _room(title, under[1], size)
             if piece.again is not None:
                 pages[-1].append(piece.again)
                 left -= piece.again.height

@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from contrastkit.compose.cutting import CutPlan, CutSquares, cutting_order, shopping_list, waste_words
@@ -21,11 +21,11 @@ from contrastkit.lengths import length_words
 from contrastkit.light.lightness import lightness_to_munsell_value
 from contrastkit.show.block import LaidBlock, block_drawing, layout_drawing
 from contrastkit.show.chart import Chart, chart_of
-from contrastkit.show.drawing import Box, Drawing, Line, Mark, Words, scaled
+from contrastkit.show.drawing import Box, Drawing, Line, Mark, Photo, Shape, Words, scaled
 from contrastkit.show.flow import HEADING, Block, Caution, Figure, Heading, NewPage, Paragraph, Points, Table, flowed
 from contrastkit.show.look import PAPER, SMALL, legible_on
 from contrastkit.show.packed import draw_panel, panels, step_words
-from contrastkit.show.page import MARGIN, paper_size, sheet_foot, sheet_head
+from contrastkit.show.page import MARGIN, headed, paper_size, sheet_foot, sheet_head
 from contrastkit.show.plan_pictures import Pile, background_tone, stacks_of
 from contrastkit.show.words import counted, date_words
 
@@ -33,6 +33,7 @@ STEPS = (5, 9, 11)
 _SCALE_ENDS = {5: (15.0, 95.0), 9: (15.0, 95.0), 11: (0.0, 100.0)}  # L*: of paint on cotton; black to white
 _PRACTICE = "Common practice, no source."
 _TEXT = 4.0
+_LINE = 0.25  # the thinnest line
 ON_THE_WALL = 7.06  # height of type: 20 points
 _PANEL, _PER_MM = 110.0, 96 / 25.4  # width of a cutting diagram, mm; it is drawn in the pixels of a page
 
@@ -52,8 +53,7 @@ class PageLook:
 
     def pages(self, title: str, how: str, blocks: list[Block], *, foot: str = _PRACTICE) -> list[Chart]:
         """Return blocks as pages under the heading."""
-        above = f"{self.heading}. {how}".strip() if self.heading else how
-        return flowed(title, above, blocks, paper=self.paper, foot=foot, made=self.made)
+        return flowed(title, how, blocks, paper=self.paper, foot=foot, made=self.made, heading=self.heading)
 
 
 # --- the grey scale ---------------------------------------------------------------------------------------------------
@@ -102,9 +102,8 @@ def grey_scale_handout(steps: int = 9, *, look: PageLook | None = None) -> list[
     tones = grey_steps(steps)
     size = paper_size(look.paper)
     title = "A printed grey scale is no reference until it is measured"
-    how = (f"{look.heading}. " if look.heading else "") + (
-        f"{steps} steps from dark to light, as sent to the printer. Print it twice; cut one out in one piece."
-    )
+    said = f"{steps} steps from dark to light, as sent to the printer. Print it twice; cut one out in one piece."
+    how = headed(look.heading, said)
     head, below = sheet_head(title, how, size)
     small = "The numbers are what was sent to the printer, not what it printed."
     foot, _ = sheet_foot(small, look.date, (1, 1), size)
@@ -241,7 +240,7 @@ def plan_handout(cut: CutPlan, pile: Pile | None = None, *, look: PageLook | Non
         drawing, pictures = block_drawing(each.shape, stacks_of(each, 0, pile), pile.crops, unit=plan.unit,
                                           background=background_tone(plan))
         finished = length_words(float(each.shape.finished[-1]), plan.unit)
-        blocks += [Heading(f"{each.name}: {each.count} of {finished}"), Figure(drawing, pictures)]
+        blocks += [Heading(f"{each.name}: {each.count} of {finished}"), Figure(_inked(drawing), pictures)]
     blocks += [NewPage(), Heading("Cut list"), _cut_table(cut), *_fused_table(cut), Caution(BLADE)]
     blocks += _packing_blocks(cut)
     blocks += [Heading("What to buy, make or lay ready"),
@@ -269,7 +268,7 @@ def _layout(cut: CutPlan, pile: Pile) -> Figure:
         laid, pile.crops, width=layout.width, height=layout.height, margin=plan.background.margin, unit=plan.unit,
         background=background_tone(plan), tallest=170.0,
     )
-    return Figure(drawing, pictures)
+    return Figure(_inked(drawing), pictures)
 
 
 def _cut_table(cut: CutPlan) -> Table:
@@ -306,9 +305,17 @@ def _packing_blocks(cut: CutPlan) -> Iterator[Block]:
         yield Heading(f"{name}: {waste_words(packing)} left over")
         for panel in panels(packing, unit):
             drawing = draw_panel(panel, unit, width=_PANEL * _PER_MM, text=SMALL * _PER_MM)
-            yield Figure(scaled(drawing, 1 / _PER_MM))
+            yield Figure(_inked(scaled(drawing, 1 / _PER_MM)))
         room = cut.plan.cloth.room if cut.plan.cloth is not None and packing is not cut.web else Fraction(0)
         yield Points(tuple(step_words(each, room, unit) for each in cutting_order(packing)), numbered=True)
+
+
+def _inked(drawing: Drawing) -> Drawing:
+    """The drawing with no line thinner than a printer draws; an edge in the tone of its filling is none."""
+    return replace(drawing, marks=tuple(
+        mark if isinstance(mark, Words | Photo) or isinstance(mark, Box | Shape) and mark.edge == mark.fill
+        else replace(mark, line=max(mark.line, _LINE)) for mark in drawing.marks
+    ))
 
 
 def _item_words(what: str, amount: str, note: str) -> str:

@@ -260,7 +260,7 @@ def shortened(text: str, size: float, width: float, *, bold: bool = False) -> st
     """
     if text_width(text, size, bold=bold) <= width:
         return text
-    for kept in range(len(text) - 1, 1, -1):
+    for kept in range(min(len(text) - 1, math.ceil(8 * width / size)), 1, -1):  # no letter is an eighth as wide as high
         short = text[: math.ceil(kept / 2)] + "…" + text[len(text) - kept // 2 :]
         if text_width(short, size, bold=bold) <= width:
             return short

@@ -36,6 +36,18 @@ def paper_size(paper: str) -> tuple[float, float]:
     return PAPERS[paper]
 
 
+def headed(heading: str, how: str) -> str:
+    """
+    Return what stands under the title of a page: the teacher's own heading, then how it was come by.
+
+    >>> headed("Tuesday class", "Counted."), headed("Ready?", "Counted."), headed("", "Counted.")
+    ('Tuesday class. Counted.', 'Ready? Counted.', 'Counted.')
+    """
+    own = " ".join(heading.split())
+    stop = "" if not own or own[-1] in ".!?…:" else "."
+    return f"{own}{stop} {how}".strip()
+
+
 def titled(drawing: Drawing, finding: str, how: str) -> Drawing:
     """
     Return the drawing, in millimetres, under its finding and how it was come by, with a margin round all.

@@ -99,6 +99,7 @@ def contact_sheets(
     breaks: Breaks | None = None,
     made: datetime.date | None = None,
     most: int = COMFORTABLE,
+    heading: str = "",
 ) -> list[Chart]:
     """
     Return as many contact sheets as the pile needs, the darkest pieces on the first; see `contact_sheet`.
@@ -107,6 +108,8 @@ def contact_sheets(
     ----------
     most
         How many pieces a page may hold, 1 to 60; fewer are shown larger. Pages are filled evenly.
+    heading
+        A line of the teacher's own, under the title of every page.
 
     Raises
     ------
@@ -128,7 +131,7 @@ def contact_sheets(
     pieces = _some(pieces_dark_to_light(table))
     names = group_names(pieces, breaks)
     finding = title if title is not None else _balance(pieces, names)
-    look = SheetLook(size, surround_lightness(surround), names, group_edges(pieces, names, breaks))
+    look = SheetLook(size, surround_lightness(surround), names, group_edges(pieces, names, breaks), heading)
     foot = measured_words(pieces), date_words(made or datetime.date.today())
     return draw_sheets(pieces, crops, look, finding, foot, pages=math.ceil(len(pieces) / most))
 

@@ -34,7 +34,7 @@ from contrastkit.show.crops import Crops, Pixels, cut_out, encoded, flattened
 from contrastkit.show.drawing import Box, Drawing, Mark, Photo, Shape, Words
 from contrastkit.show.look import PAPER, SMALL, group_lightness, surround_lightness, text_width, wrapped_evenly
 from contrastkit.show.mockup import Placed, render, square_corners, stack_placed
-from contrastkit.show.page import MARGIN, paper_size, sheet_foot, sheet_head, titled
+from contrastkit.show.page import MARGIN, headed, paper_size, sheet_foot, sheet_head, titled
 from contrastkit.show.pieces import Point
 from contrastkit.show.regions import LEAST_WIDTH, Labels, Region, Ring, cleaned, traced
 from contrastkit.show.views import READING_MM, SQUINT, from_afar, in_grey, in_values, size_from_afar
@@ -845,7 +845,7 @@ def _key(study: ValueStudy, width: float, left: float, top: float) -> Iterator[M
 
 
 def _overview(study: ValueStudy, size: Size, heading: str, date: str) -> Drawing:
-    head, top = sheet_head(finding(study), f"{heading}. {_how(study)}" if heading else _how(study), size)
+    head, top = sheet_head(finding(study), headed(heading, _how(study)), size)
     foot, bottom = sheet_foot(_FOOT, date, (1, 2), size)
     below = _foot_height(study)
     room = size[0] - 2 * MARGIN
@@ -885,7 +885,7 @@ def _colour_words(study: ValueStudy, heading: str) -> tuple[str, str]:
     last = len(study.tones)
     how = f"1 is the darkest, {last} the lightest. The key shows the grey; mix yours beside it before you begin."
     title = f"Colour in {counted(len(study.regions), 'region')} with {_values_words(study)}"
-    return title, f"{heading}. {how}" if heading else how
+    return title, headed(heading, how)
 
 
 def _colour_foot(study: ValueStudy, width: float) -> str:
