@@ -79,13 +79,14 @@ def pixels_of(chart, dpi):
 
 def extents(chart):
     """Boxes (left, bottom, right, top) of all words and pictures, as they are drawn."""
-    words = [ink_of(text, chart) for text in axes_of(chart).texts if text.get_text().strip()]
+    renderer = FigureCanvasAgg(chart.figure).get_renderer()
+    words = [ink_of(text, chart, renderer) for text in axes_of(chart).texts if text.get_text().strip()]
     return words, [("picture", extent) for extent, _ in pictures_of(chart)]
 
 
-def ink_of(text, chart):
+def ink_of(text, chart, renderer=None):
     """Matplotlib's box holds the whole line; ink reaches 0.75 of the type above it, 0.22 below (letters d and g)."""
-    box = text.get_window_extent(FigureCanvasAgg(chart.figure).get_renderer())
+    box = text.get_window_extent(renderer or FigureCanvasAgg(chart.figure).get_renderer())
     left, _, right, _ = axes_of(chart).transData.inverted().transform_bbox(box).extents
     line, size = text.get_position()[1], text.get_fontsize() / MM
     return text.get_text(), (left, line - 0.22 * size, right, line + 0.75 * size)

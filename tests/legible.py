@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from drawn import MM, axes_of
@@ -124,6 +125,11 @@ class _Scene:
     page: Page
     pictures: Mapping[str, tuple[np.ndarray, np.ndarray]]
 
+    @cached_property
+    def reach(self) -> np.ndarray:
+        """Left, bottom, right and top of every mark with its line; words cover nothing."""
+        return np.array([_reach(mark) for mark in self.marks])
+
     def lightness(self, tone) -> float:
         return tone_lightness(tone, self.page)
 
@@ -133,16 +139,23 @@ class _Scene:
     def under(self, place: int, points: np.ndarray) -> np.ndarray:
         """Luminance of what shows at points (x, y) before the mark at this place in the order is drawn."""
         light = np.full(len(points), self.luminance("ground"))
-        for mark in self.marks[:place]:
+        low, high = points.min(axis=0), points.max(axis=0)
+        for at in np.flatnonzero(self.near(low, high)[:place]):
+            mark = self.marks[at]
             if isinstance(mark, Photo):
                 self._lay(mark, points, light)
             elif isinstance(mark, Box | Shape) and mark.fill is not None:
                 light[_inside(mark, points)] = self.luminance(mark.fill)
         return light
 
+    def near(self, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+        """Which marks reach into a box, line and all."""
+        return ((self.reach[:, :2] <= high) & (self.reach[:, 2:] >= low)).all(axis=1)
+
     def lines_along(self, points: np.ndarray):
         """Yield the tone of every line or edge that runs through some of the points, and through which of them."""
-        for mark in self.marks:
+        for at in np.flatnonzero(self.near(points.min(axis=0), points.max(axis=0))):
+            mark = self.marks[at]
             tone = getattr(mark, "tone", None) if isinstance(mark, Line) else getattr(mark, "edge", None)
             if tone is None or isinstance(mark, Words):
                 continue
@@ -163,6 +176,18 @@ class _Scene:
         there = (col >= 0) & (col < picture.shape[1]) & (row >= 0) & (row < picture.shape[0])
         row, col = row[there].astype(int), col[there].astype(int)
         light[there] += alpha[row, col] * (picture[row, col] - light[there])
+
+
+def _reach(mark: Mark) -> tuple[float, float, float, float]:
+    if isinstance(mark, Words):
+        return np.inf, np.inf, -np.inf, -np.inf
+    if isinstance(mark, Line):
+        xs, ys = (mark.x0, mark.x1), (mark.y0, mark.y1)
+    else:
+        corners = _corners(mark)
+        xs, ys = corners[:, 0], corners[:, 1]
+    line = getattr(mark, "line", 0.0)
+    return min(xs) - line, min(ys) - line, max(xs) + line, max(ys) + line
 
 
 def _inside(mark: Box | Shape, points: np.ndarray) -> np.ndarray:
@@ -232,7 +257,7 @@ def _means_nothing(scene: _Scene, tone, *, surrounds: bool = False) -> bool:
     return any(abs(scene.lightness(tone) - lightness) < _SAME for lightness in nothing)
 
 
-def _corners(mark: Box | Shape) -> np.ndarray:
+def _corners(mark: Box | Shape | Photo) -> np.ndarray:
     if isinstance(mark, Shape):
         return np.array(mark.points, float)
     right, top = mark.x + mark.width, mark.y + mark.height

@@ -9,14 +9,13 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 import pytest
-from demo import PHOTOS
+from demo import demo_pieces as demo
 from drawn import assert_keeps_to_the_look, boxes_of, extents, overlapping, pictures_of, words_of
 from hypothesis import given
 from hypothesis import strategies as st
 from legible import illegible
 from PIL import Image
 
-from contrastkit.camera.pipeline import measure_photos
 from contrastkit.compose.seams import Surface, rim_seen
 from contrastkit.compose.stacks import Stack
 from contrastkit.errors import InvalidInputError
@@ -45,19 +44,8 @@ from contrastkit.show.lesson_moves import Change, eyes_chart, films_chart, lamps
 from contrastkit.show.lesson_parts import Axis, samples_of, step_words
 from contrastkit.show.lesson_scale import grey_scale_chart, place_on_steps
 from contrastkit.show.lessons import LESSONS, lesson_named
-from contrastkit.show.study import find_photos, piece_crops
 
 LETTER_LYING, A4_LYING, MARGIN = (279.4, 215.9), (297.0, 210.0), 12.0
-
-
-@lru_cache(maxsize=1)
-def demo():
-    """The table and the crops of the demo pile."""
-    study = measure_photos(find_photos([PHOTOS]))
-    crops = {}
-    for result in study.results:
-        crops |= piece_crops(result)
-    return study.table, crops
 
 
 @lru_cache(maxsize=32)
@@ -146,8 +134,7 @@ def test_charts_can_be_drawn_without_any_picture(kind):
     """Who has only a table would get nothing."""
     chart = LESSONS[kind].draw(demo()[0], {})
     assert titles_of(chart) == titles_of(chart_of_demo(kind)) or kind in ("same-value", "same-hue", "fooling-pairs")
-    if kind != "pairs":  # whose flat greys have no edge
-        assert illegible(chart) == []
+    assert illegible(chart) == []
 
 
 # What each of these lacks, and what to do. A table of nothing is the smallest pile of all.
@@ -261,6 +248,14 @@ def test_another_number_of_steps_is_refused():
     """Seven steps would be drawn with the wrong numbers."""
     with pytest.raises(InvalidInputError, match=r"A grey scale must have 5, 9 or 11 steps; got 7\."):
         grey_scale_chart(*demo(), steps=7)
+
+
+def test_one_rim_alone_is_not_called_both():
+    """A pile with one rim to show would be told of two."""
+    table = pd.DataFrame({"swatch_id": ["a", "b"], "lightness": [30.0, 60.0], "lightness_rim": [math.nan, 90.0]})
+    said = " ".join(words_of(rim_chart(table, {})))
+    assert "As cut, with 1/16 in of bare ground." in said and "Both" not in said
+    assert "Both as cut" in " ".join(words_of(chart_of_demo("rim")))
 
 
 # --- colour against value ---------------------------------------------------------------------------------------------

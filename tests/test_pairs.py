@@ -389,8 +389,11 @@ def test_two_hundred_pieces_are_bands_that_follow_the_verdicts(bands):
     style = PairsStyle(174, 16, 2.83, 0.25, 50)
     chart = chart_of(draw_pairs(pairs, {}, style, "x", bands=bands), {"bands": picture_of_bands(pairs)})
     tones = [96, 91, 80, 40, 15, 96]  # the page's greys, as LOOK has them
-    greys = sorted(box[:2] for box in boxes_of(chart) if box[2] == pytest.approx(box[3]) and box[2] < 1)
-    (left, foot), cell = greys[0], greys[1][0] - greys[0][0]
+    thick = pytest.approx(0.8 * style.text)  # of the greys along the two sides
+    below = sorted(box[0] for box in boxes_of(chart) if box[3] == thick and box[2] < 1)
+    foot = min(box[1] for box in boxes_of(chart) if box[2] == thick and box[3] < 1)
+    cell = below[1] - below[0]
+    left = below[0] - cell  # the darkest has nothing below it
     light, to_pixel = light_of(chart, 300)
     rng, right, hollow = np.random.default_rng(1), 0, 0
     for _ in range(2000):

@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from contrastkit.cli import pages, photos, pile, stacks, teach
+from contrastkit.cli import charts, pages, photos, pile, stacks, teach
 from contrastkit.cli.printing import (
     ALL_WELL,
     BAD_USAGE,
@@ -78,6 +78,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     photos.add_commands(commands)
     stacks.add_commands(commands)
+    charts.add_commands(commands)
     teach.add_commands(commands)
     pile.add_commands(commands)
     pages.add_commands(commands)

@@ -4,52 +4,30 @@ from __future__ import annotations
 
 import argparse
 import math
-import sys
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from contrastkit.cli.measuring import REFERENCES, Progress, add_reference, code_of, reference_of, say_failed
 from contrastkit.cli.printing import (
     ALL_WELL,
     CSV_NOTE,
     EXIT_CODES,
     NOTHING,
-    SOME_FAILED,
     add_json,
     help_with,
     numbers,
     pieces_words,
     plain,
     report,
-    say,
-    terminal_width,
 )
 from contrastkit.errors import TooFewSwatchesError
 
 if TYPE_CHECKING:
     from contrastkit.camera.check import CameraCheck, Errors
     from contrastkit.camera.pipeline import Failed
-    from contrastkit.camera.reference import ReferenceChoice
     from contrastkit.compose.grouping import Grouping, SortedPile
     from contrastkit.show.state import PhotoState
     from contrastkit.show.study import WrittenStudy
-
-_REFERENCES = """\
-what to measure against (--reference):
-  auto              what references.toml says, else a 24-patch chart, else a grey card; this is the default
-  card, card=49.5   a grey card, of lightness L* 49.5 (18 %) or as given
-  scale=95,81,66,51,36,20
-                    a grey scale of steps that touch, their lightness L* from light to dark
-  chart             a 24-patch chart
-  none              nothing: the photograph is taken at its word, and every lightness is rough
-
-  A grey scale's lightness stands on its label, not in the photograph. Note it once, in a file references.toml
-  beside the photographs, a line for each, or one for all:
-
-      "board-2.jpg" = "scale=95.5,81,66,50.5,35.5,20.5"
-      every-photo = "card=49.5"
-
-"""
 
 
 def add_commands(commands: Any) -> None:
@@ -65,11 +43,11 @@ def _add_study(commands: Any) -> None:
         "study", help="measure photographs and write table, pictures and report to a folder",
         description="Measure photographs, sort their pieces, and write swatches.csv, contact-sheet.pdf and .png, "
         "value-strip.png, balance.png, pairs.png, stacks.pdf and .png, and report.html to a folder.",
-        **help_with(_REFERENCES + CSV_NOTE + EXIT_CODES),
+        **help_with(REFERENCES + CSV_NOTE + EXIT_CODES),
     )
     _add_photos(command)
     command.add_argument("--out", required=True, metavar="DIR", help="the folder to write to; made if it is not there")
-    _add_reference(command)
+    add_reference(command)
     _add_grouping(command, "--groups")
     command.add_argument(
         "--only", default="not used not lost", metavar="FILTER",
@@ -85,11 +63,11 @@ def _add_measure(commands: Any) -> None:
     command = commands.add_parser(
         "measure", help="measure photographs and write the table alone",
         description="Measure photographs and write the table of their pieces, in groups with edges at L* 40 and 70.",
-        **help_with(_REFERENCES + CSV_NOTE + EXIT_CODES),
+        **help_with(REFERENCES + CSV_NOTE + EXIT_CODES),
     )
     _add_photos(command)
     command.add_argument("--out", required=True, metavar="FILE.csv", help="the table to write")
-    _add_reference(command)
+    add_reference(command)
     add_json(command)
     command.set_defaults(run=_measure)
 
@@ -126,14 +104,6 @@ def _add_photos(command: argparse.ArgumentParser) -> None:
     command.add_argument("paths", nargs="+", metavar="PATH", help="photographs, and folders of them")
 
 
-def _add_reference(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--reference", default="auto", metavar="R", help="what to measure against; see below (auto)")
-    command.add_argument(
-        "--reference-at", type=numbers(4), metavar="ROW,COL,ROW,COL",
-        help="two opposite corners of a box that holds the reference, full-resolution pixels, in every photograph",
-    )
-
-
 def _add_grouping(command: argparse.ArgumentParser, option: str) -> None:
     command.add_argument(
         option, dest="method", choices=("fixed", "natural", "equal"), default="fixed",
@@ -150,30 +120,24 @@ def _grouping(options: argparse.Namespace) -> Grouping:
     return Grouping(options.method, options.edges, options.count)
 
 
-def _reference(options: argparse.Namespace) -> ReferenceChoice:
-    from contrastkit.camera.reference import parse_reference
-
-    return parse_reference(options.reference)
-
-
 # --- study and measure -----------------------------------------------------------------------------------------------
 
 
 def _study(options: argparse.Namespace) -> int:
-    grouping, reference = _grouping(options), _reference(options)
+    grouping, reference = _grouping(options), reference_of(options)
     from contrastkit.keep.sources import is_catalogue
     from contrastkit.show.study import make_study
 
     if len(options.paths) == 1 and is_catalogue(options.paths[0]):
         return _study_of_catalogue(options, grouping)
-    progress = _Progress()
+    progress = Progress()
     study = make_study(
         options.paths, options.out, reference=reference, reference_at=options.reference_at, grouping=grouping,
         title=options.title, paper=options.paper, progress=progress.begin, told=progress.tell,
     )
     report(options, _study_document(study), study.sentences)
-    _say_failed(study.pile.failed)
-    return _code(len(study.pile.table), study.pile.failed)
+    say_failed(study.pile.failed)
+    return code_of(len(study.pile.table), study.pile.failed)
 
 
 def _study_of_catalogue(options: argparse.Namespace, grouping: Grouping) -> int:
@@ -190,50 +154,18 @@ def _study_of_catalogue(options: argparse.Namespace, grouping: Grouping) -> int:
 
 
 def _measure(options: argparse.Namespace) -> int:
-    reference = _reference(options)
+    reference = reference_of(options)
     from contrastkit.show.study import make_table
 
-    progress = _Progress()
+    progress = Progress()
     measured = make_table(
         options.paths, options.out, reference=reference, reference_at=options.reference_at, progress=progress.begin,
         told=progress.tell,
     )
     document = _measured_document(measured.states, measured.failed, measured.sorted)
     report(options, document | {"files": [str(file) for file in measured.files]}, measured.sentences)
-    _say_failed(measured.failed)
-    return _code(len(measured.sorted.table), measured.failed)
-
-
-class _Progress:
-    """A line a photograph on standard error; on a terminal also the one that is being measured."""
-
-    def __init__(self) -> None:
-        self.place = ""
-
-    def begin(self, number: int, count: int, path: Path) -> None:
-        """Show which photograph comes next."""
-        self.place = f"{number + 1} of {count}"
-        if sys.stderr.isatty():
-            line = plain(f"{self.place}  {path.name} ...")[: terminal_width()]
-            print(f"\r{line:<{terminal_width()}}\r", end="", file=sys.stderr, flush=True)
-
-    def tell(self, outcome: PhotoState | Failed) -> None:
-        """Say what became of it."""
-        from contrastkit.camera.pipeline import Failed
-
-        if isinstance(outcome, Failed):
-            say(f"{self.place}  {outcome.path.name}: could not be used, see below.")
-        else:
-            say(f"{self.place}  {outcome.photo}: {outcome.sentence}")
-
-
-def _say_failed(failed: Sequence[Failed]) -> None:
-    for failure in failed:
-        say(f"Not used: {failure.path}. {failure.reason}")
-
-
-def _code(pieces: int, failed: Sequence[Failed]) -> int:
-    return NOTHING if not pieces else SOME_FAILED if failed else ALL_WELL
+    say_failed(measured.failed)
+    return code_of(len(measured.sorted.table), measured.failed)
 
 
 def _study_document(study: WrittenStudy) -> dict[str, Any]:

@@ -10,12 +10,13 @@ from itertools import pairwise
 
 from contrastkit.show.chart import PRINT_PIXELS_PER_MM, Chart, chart_of
 from contrastkit.show.crops import Crops, CutOut, cut_outs
-from contrastkit.show.drawing import Box, Drawing, Mark, Photo, Words, group_mark, mark_width
+from contrastkit.show.drawing import Box, Drawing, Line, Mark, Photo, Words, group_mark, mark_width
 from contrastkit.show.look import PAPER, SMALL, legible_on, shortened, text_width, wrapped
 from contrastkit.show.page import LEADING, MARGIN, headed, sheet_foot, sheet_head
 from contrastkit.show.pieces import Piece, borderline_words, rival_of
 
 NAME = 3.18  # height of a name's type: 9 points
+_LINE = 0.25  # round a grey, mm
 _FOOT = 15.0  # height of the foot of a sheet
 _GUTTER, _ROW_GAP, _UNDER_MAT = 4.0, 3.4, 1.0
 _LARGEST_SIDE = 42.0
@@ -217,6 +218,9 @@ def _pair(
         yield Photo(joint - width, middle - height / 2, width, height, piece.swatch_id)
     if piece.known:
         yield Box(joint, middle - height / 2, width, height, fill=piece.lightness)
+        low, high, end = middle - height / 2 - _LINE / 2, middle + height / 2 + _LINE / 2, joint + width + _LINE / 2
+        for x0, y0, x1, y1 in ((joint, low, end, low), (end, low, end, high), (joint, high, end, high)):
+            yield Line(x0, y0, x1, y1, ink, _LINE)  # but none where it meets the piece
 
 
 def _caption(label: _Label, x: float, top: float, grid: _Grid) -> Iterator[Mark]:

@@ -26,6 +26,7 @@ from contrastkit.show.lesson_parts import (
     Pictures,
     Sample,
     finished,
+    fitted,
     greys,
     mat,
     samples_of,
@@ -33,7 +34,7 @@ from contrastkit.show.lesson_parts import (
     squares_of,
     too_few,
 )
-from contrastkit.show.look import SMALL, shortened, text_width
+from contrastkit.show.look import SMALL, text_width
 from contrastkit.show.page import titled
 from contrastkit.show.words import counted, listed, measured_words
 
@@ -317,7 +318,7 @@ def _caption(sample: Sample, x: float, top: float, side: float) -> Iterator[Mark
     lines = (sample.hue, f"L* {sample.piece.lightness_words}", sample.name)
     for row, words in enumerate(lines):
         y = top - (row + 1) * LEADING + 0.4
-        yield Words(x, y, shortened(words, SMALL, side - 1.5), SMALL, bold=row == 0, align="middle")
+        yield Words(x, y, fitted(words, side, bold=row == 0), SMALL, bold=row == 0, align="middle")
 
 
 def _unsure(chosen: Sequence[Sample]) -> str:
@@ -362,7 +363,7 @@ def _pair_lines(pair: ColourPair, room: float) -> Iterator[tuple[str, bool]]:
     step = f"{pair.step:.0f}{sigma} L* apart"
     yield (step if text_width(step, SMALL, bold=True) <= room else f"{pair.step:.0f} L*"), True
     for name in (pair.darker, pair.lighter):
-        yield shortened(name, SMALL, room), False
+        yield fitted(name, room), False
 
 
 def _pair_said(pair: ColourPair) -> str:

@@ -92,7 +92,7 @@ def distances_chart(
     marks = list(_distance_marks(scores, steps, smalls))
     finding = title or _distance_finding(scores, steps)
     said = ", ".join(f"{layer.swatch_id} {layer.lightness:.0f}" for layer in stack.layers)
-    height = _levels()[0] + _SIDE + HEAD + 3
+    height = _levels(len(stack.layers))[0] + _SIDE + HEAD + 3
     return finished(marks, height, finding, _distance_how(table, stack), pictures, f"{said}.")
 
 
@@ -118,10 +118,10 @@ def _away(sample: Sample, goal: float) -> tuple[float, str]:
     return abs(sample.lightness - goal) + (0.0 if math.isfinite(sample.rim) else 2.0), sample.name
 
 
-def _levels() -> tuple[float, float, float]:
-    """Where the pictures in colour, those in grey and the small ones stand."""
+def _levels(layers: int) -> tuple[float, float, float]:
+    """Where the pictures in colour, those in grey and the small ones stand; between them is a line for every seam."""
     small = size_from_afar(_WIDEST, DISTANCES_MM[2]) + 1  # the top of the small ones
-    grey = small + (_LAYERS - 1) * LEADING + 3
+    grey = small + (layers - 1) * LEADING + 3
     return grey + _SIDE + _GAP, grey, small
 
 
@@ -145,7 +145,7 @@ def _shrunk(image: Image, side: int) -> Pixels:
 def _distance_marks(
     scores: Sequence[StackScore], steps: Sequence[Sequence[float]], smalls: Sequence[float]
 ) -> Iterator[Mark]:
-    colour, grey, small = _levels()
+    colour, grey, small = _levels(len(scores[0].stack.layers))
     for place, (distance, score) in enumerate(zip(DISTANCES_MM, scores, strict=True)):
         x = place * (_SIDE + _GAP)
         yield Words(x, colour + _SIDE + 1.6, f"from {metres(distance)}", HEAD, bold=True)
@@ -304,8 +304,9 @@ def rim_chart(table: pd.DataFrame, crops: Crops, *, title: str | None = None) ->
     finding = title or _rim_finding(rims)
     said = " ".join(_rim_said(rim) for rim in rims)
     how = (
-        "Both as cut, with 1/16 in of bare ground. Blurred as the eye does in linear light, which spreads light over "
-        "dark further than dark over light. A rim is called gone at less than 5 L* clear. "
+        f"{'Both as' if len(rims) > 1 else 'As'} cut, with 1/16 in of bare ground. "
+        "Blurred as the eye does in linear light, which spreads light over dark further "
+        "than dark over light. A rim is called gone at less than 5 L* clear. "
         + measured_words(list({s.name: s.piece for rim in rims for s in (rim.below, rim.above)}.values()))
     )
     return finished(marks, each * len(rims), finding, how, pictures, said)

@@ -25,6 +25,7 @@ from contrastkit.show.lesson_parts import (
     Pictures,
     Sample,
     finished,
+    fitted,
     greys,
     lights_of,
     mat,
@@ -97,7 +98,7 @@ def half_and_half_chart(table: pd.DataFrame, crops: Crops, *, title: str | None 
     for place, (low, high, first, second) in enumerate(pairs):
         x = MAT + place * (WIDTH / 2 + 2)
         marks += _stripes(low, high, x, foot + LEADING + 2 + MAT, str(place))
-        words = shortened(f"{first} and {second}, half and half", HEAD, WIDTH / 2 - 8, bold=True)
+        words = shortened(f"{first} and {second}, half and half", HEAD, WIDTH / 2 - 12, bold=True)
         marks.append(Words(x - MAT, foot + LEADING + 2 + 2 * MAT + _TALL + 1.4, words, HEAD, bold=True))
     marks += _own(halves, pictures)
     means = [_mean(low, high) for low, high, *_ in pairs]
@@ -253,7 +254,7 @@ def _own(halves: Sequence[Sample], pictures: Pictures) -> Iterator[Mark]:
         words = f"reads {sample.piece.lightness_words}, not {expected:.0f}"
         about = f"{100 * sample.coverage:.0f} % of L* {sample.paint:.0f} on L* {sample.ground:.0f}"
         for row, line in enumerate((sample.name, about, words)):
-            yield Words(x - MAT, row * LEADING + 0.4, shortened(line, SMALL, each - 3), SMALL, bold=row == 2)
+            yield Words(x - MAT, row * LEADING + 0.4, fitted(line, each - 1, bold=row == 2), SMALL, bold=row == 2)
 
 
 # --- coverage ---------------------------------------------------------------------------------------------------------

@@ -33,6 +33,7 @@ from contrastkit.show.lesson_parts import (
     Pictures,
     Sample,
     finished,
+    fitted,
     greys,
     mat,
     samples_of,
@@ -59,6 +60,7 @@ _NAMES = 27.0  # room for the name of a piece
 _LEFT = 2 * _SIDE + 3  # where that begins
 _NUMBERS = 26.0  # at the right of the axis
 _AXIS = 3.2 * SMALL  # height of the figures under the rows
+_OVER = 1.4 * SMALL  # room over the rows
 _SWAP = 17.0  # side of a square of a pair that changes places
 
 
@@ -279,7 +281,7 @@ def _moves_chart(
     told = [swaps[0] for swaps in moves.swaps if swaps]
     foot = _swaps_height(bool(told))
     row = max(_SIDE + 2, _TRACK * len(changes) + 2)
-    shown = _furthest(moves, min(_MOST, int((TALLEST - foot - _AXIS) / row)))
+    shown = _furthest(moves, min(_MOST, int((TALLEST - foot - _AXIS - _OVER) / row)))
     swapped = [samples[at] for swap in told for at in (swap.darker, swap.lighter)]
     pictures = squares_of([*(samples[at] for at in shown), *swapped], crops, _SWAP)
     top = foot + _AXIS + row * len(shown)
@@ -287,10 +289,11 @@ def _moves_chart(
     marks = [*axis.marks(foot + _AXIS, top)]
     for place, at in enumerate(shown):
         marks += _row(moves, at, changes, axis, foot + _AXIS + place * row, row, pictures)
+    marks.append(Words(axis.at(samples[shown[-1]].lightness), top + 0.8, "measured", SMALL, bold=True, align="middle"))
     marks += _swap_cells(moves, changes, pictures)
     said = " ".join(_said(moves, at, changes) for at in shown)
     measured = measured_words([sample.piece for sample in samples])
-    return finished(marks, top + 1, title or _moves_finding(moves, changes), f"{how} {measured}", pictures, said)
+    return finished(marks, top + _OVER, title or _moves_finding(moves, changes), f"{how} {measured}", pictures, said)
 
 
 def _furthest(moves: Moves, most: int) -> list[int]:
@@ -305,7 +308,8 @@ def _axis_of(moves: Moves, shown: Sequence[int]) -> Axis:
         for at in shown for level, sigma in ((moves.before, 0.0), *zip(moves.after, moves.sigmas, strict=True))
         for sign in (-1, 1)
     ]
-    return Axis.over([min(max(level, 0.0), 100.0) for level in reached], _LEFT + _NAMES + 17, WIDTH - _NUMBERS)
+    left = _LEFT + _NAMES + 17 + _CHIP / 2
+    return Axis.over([min(max(level, 0.0), 100.0) for level in reached], left, WIDTH - _NUMBERS)
 
 
 def _row(
@@ -323,7 +327,7 @@ def _row(
     for place, (change, after) in enumerate(zip(changes, moves.after, strict=True)):
         y = top - (place + 0.5) * _TRACK
         sigma = math.hypot(sample.sigma, change.sigma if sample.chroma > 0 else 0.0)
-        yield Words(axis.left - 2, y - 0.35 * SMALL, change.word, SMALL, align="right")
+        yield Words(axis.left - _CHIP / 2 - 2, y - 0.35 * SMALL, change.word, SMALL, align="right")
         yield from _track(axis, sample.lightness, float(after[at]), sigma, y)
 
 
@@ -361,7 +365,7 @@ def _swap_cells(moves: Moves, changes: Sequence[Change], pictures: Pictures) -> 
         x = place * each
         y = _SWAP + 2 * MAT + LEADING + 1.6 if told else 0.5 * LEADING
         words = _cell_words(change, swaps, moves.surely)
-        yield Words(x, y, shortened(words, SMALL, each - 2, bold=True), SMALL, bold=True)
+        yield Words(x, y, fitted(words, each, bold=True), SMALL, bold=True)
         if swaps:
             yield from _swap_pictures(moves, swaps[0], after, change, x + MAT, MAT + LEADING, each, pictures)
 
@@ -392,8 +396,8 @@ def _swap_pictures(
     ):
         yield Words(words_x, level + 0.45, head, SMALL)
         yield Words(words_x, level + 0.45 - LEADING, words, SMALL)
-    names = shortened(f"{first.name} | {second.name}", SMALL, room - 2)
-    yield Words(x - MAT, 0.4, names, SMALL)
+    each = (room - 6) / 2
+    yield Words(x - MAT, 0.4, f"{fitted(first.name, each)} | {fitted(second.name, each)}", SMALL)
 
 
 # --- words ------------------------------------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ from contrastkit.errors import InvalidInputError
 from contrastkit.show.chart import PRINT_PIXELS_PER_MM, Chart, chart_of
 from contrastkit.show.crops import Crops, Pixels, encoded
 from contrastkit.show.drawing import Box, Drawing, Line, Mark, Photo, Tone, Words
-from contrastkit.show.look import SMALL, SURROUNDS, grey_code, legible_on
+from contrastkit.show.look import SMALL, SURROUNDS, grey_code, legible_on, shortened
 from contrastkit.show.mockup import Image, piece_squares
 from contrastkit.show.page import titled
 from contrastkit.show.pieces import Piece, pieces_dark_to_light
@@ -138,6 +138,16 @@ def step_words(step: float) -> str:
     """
     whole = round(abs(step))
     return f"{whole} {'lighter' if step > 0 else 'darker'}" if whole else "no step"
+
+
+def fitted(text: str, room: float, *, bold: bool = False) -> str:
+    """
+    Return small type shortened to what has room, mm, clear of a neighbour: on screens it comes out a little longer.
+
+    >>> fitted("slate 1", 20), fitted("slate under pearl", 20)
+    ('slate 1', 'slate u… pearl')
+    """
+    return shortened(text, SMALL, 0.95 * room - 1, bold=bold)
 
 
 # --- pictures ---------------------------------------------------------------------------------------------------------

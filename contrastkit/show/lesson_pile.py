@@ -1,13 +1,13 @@
-"""The teaching charts of the whole pile, which the pile has anyway: its balance, and all its pairs."""
+"""The teaching charts of the whole pile, which the pile has anyway: its balance, its strip, and all its pairs."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from contrastkit.compose.groups import fixed_breaks
+from contrastkit.compose.groups import fixed_breaks, sort_into_groups
 from contrastkit.show.lesson_parts import samples_of, too_few
 from contrastkit.show.pairs import pairs_chart
-from contrastkit.show.sheet import balance_chart
+from contrastkit.show.sheet import balance_chart, value_strip
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,7 +25,7 @@ def balance_lesson(
 
     Parameters
     ----------
-    table : the swatch table
+    table : the swatch table; its pieces are sorted anew
     crops : not drawn; every piece is a square here
     breaks : edges and names of the groups; at L* 40 and 70, if not given
     title : the finding, if not the usual one
@@ -44,7 +44,39 @@ def balance_lesson(
     """
     if not samples_of(table):
         raise too_few("at least one swatch of known lightness", "the pile has none", "Measure a photograph first")
-    return balance_chart(table, breaks or fixed_breaks(), title=title)
+    breaks = breaks or fixed_breaks()
+    return balance_chart(sort_into_groups(table, breaks), breaks, title=title)
+
+
+def strip_lesson(
+    table: pd.DataFrame, crops: Crops, *, breaks: Breaks | None = None, title: str | None = None
+) -> Chart:
+    """
+    Return the pile laid out along lightness, in its groups; see `value_strip`.
+
+    Parameters
+    ----------
+    table : the swatch table; its pieces are sorted anew
+    crops : the pieces cut out of their photographs, by swatch_id
+    breaks : edges and names of the groups; at L* 40 and 70, if not given
+    title : the finding, if not the usual one
+
+    Raises
+    ------
+    InvalidInputError
+        No swatch of known lightness, or a table or a crop that cannot be right.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> table = pd.DataFrame({"swatch_id": ["a", "b"], "lightness": [70.2, 31.0]})
+    >>> strip_lesson(table, {}).description[:38]
+    'The pile reaches from L* 31 to L* 70; '
+    """
+    if not samples_of(table):
+        raise too_few("at least one swatch of known lightness", "the pile has none", "Measure a photograph first")
+    breaks = breaks or fixed_breaks()
+    return value_strip(sort_into_groups(table, breaks), crops, breaks=breaks, title=title)
 
 
 def pairs_lesson(table: pd.DataFrame, crops: Crops, *, title: str | None = None) -> Chart:

@@ -22,7 +22,16 @@ from contrastkit.errors import TooFewSwatchesError
 from contrastkit.light.vivid import apparent_lightness_high
 from contrastkit.show.crops import Crops, CutOut, Pixels, cut_outs
 from contrastkit.show.drawing import Box, Drawing, Line, Mark, Photo, Shape, Tone, Words, moved, tone_lightness
-from contrastkit.show.look import LIGHT_PAGE, SMALL, grey_code, shortened, surround_lightness, text_width, wrapped
+from contrastkit.show.look import (
+    LIGHT_PAGE,
+    SMALL,
+    grey_code,
+    legible_on,
+    shortened,
+    surround_lightness,
+    text_width,
+    wrapped,
+)
 from contrastkit.show.page import titled
 from contrastkit.show.pieces import Piece, pieces_dark_to_light
 from contrastkit.show.words import measured_words
@@ -346,7 +355,7 @@ def draw_pairs(
         *(_squares(pairs, plan) if plan.pictured else _bands(pairs, plan, bands)),
         *_limit(pairs, plan),
         *_frame(pairs, plan),
-        *(mark for place, piece in enumerate(pairs.pieces) for mark in _piece(piece, place, pictures, plan)),
+        *_pieces(pairs.pieces, pictures, plan),
         *(_named(pairs.pieces, plan) if plan.names else _ticks(pairs.pieces, plan)),
         *(moved(mark, 0, top) for mark in key),
     )
@@ -458,26 +467,40 @@ def _framed(plan: _Plan) -> bool:
     return plan.pictured and plan.count > 3
 
 
-def _piece(piece: Piece, place: int, pictures: Pictures, plan: _Plan) -> Iterator[Mark]:
-    """A piece on the stair, and again under its column and beside its row."""
-    edge = plan.cell if plan.pictured else 0.8 * plan.style.text
-    spots = [(plan.x(place), plan.y(place), plan.cell, plan.cell)]
-    if place > 0:
-        spots.append((plan.x(place), plan.foot - plan.gap - edge, plan.cell, edge))
-    if place < plan.count - 1:
-        spots.append((plan.x(plan.count) + plan.gap, plan.y(place), edge, plan.cell))
-    for x, y, width, height in spots:
-        if plan.pictured:
-            yield from _tile(piece, pictures, x, y, plan)
-        else:
-            yield Box(x, y, width, height, fill=piece.lightness)
+def _pieces(pieces: Sequence[Piece], pictures: Pictures, plan: _Plan) -> Iterator[Mark]:
+    """Every piece on the stair, under its column and beside its row; of many, greys along these two sides alone."""
+    if not plan.pictured:
+        yield from _sides(pieces, plan)
+        return
+    for place, piece in enumerate(pieces):
+        yield from _tile(piece, pictures, plan.x(place), plan.y(place), plan)
+        if place > 0:
+            yield from _tile(piece, pictures, plan.x(place), plan.foot - plan.gap - plan.cell, plan)
+        if place < plan.count - 1:
+            yield from _tile(piece, pictures, plan.x(plan.count) + plan.gap, plan.y(place), plan)
+
+
+def _sides(pieces: Sequence[Piece], plan: _Plan) -> Iterator[Mark]:
+    """A grey for every piece, known by the line round all of them, and a line for the stair."""
+    edge, line, whole = 0.8 * plan.style.text, plan.style.line, (plan.count - 1) * plan.cell
+    low, right = plan.foot - plan.gap - edge, plan.x(plan.count) + plan.gap
+    for place, piece in enumerate(pieces):
+        if place > 0:
+            yield Box(plan.x(place), low, plan.cell, edge, fill=piece.lightness)
+        if place < plan.count - 1:
+            yield Box(right, plan.y(place), edge, plan.cell, fill=piece.lightness)
+    yield Box(plan.x(1), low, whole, edge, edge="text", line=line)
+    yield Box(right, plan.y(0), edge, whole, edge="text", line=line)
+    yield Line(plan.x(0), plan.y(0), plan.x(plan.count), plan.y(plan.count), "secondary", line)
 
 
 def _tile(piece: Piece, pictures: Pictures, x: float, y: float, plan: _Plan) -> Iterator[Mark]:
     cell, side = plan.cell, 0.86 * plan.cell
     yield Box(x, y, cell, cell, fill=plan.style.surround)
     if piece.swatch_id not in pictures:
-        yield Box(x + (cell - side) / 2, y + (cell - side) / 2, side, side, fill=piece.lightness)
+        edge = legible_on(plan.style.surround)
+        left, low = x + (cell - side) / 2, y + (cell - side) / 2
+        yield Box(left, low, side, side, fill=piece.lightness, edge=edge, line=plan.style.line)
         return
     picture = pictures[piece.swatch_id]
     rows, cols = (picture.pixels if isinstance(picture, CutOut) else picture).shape[:2]

@@ -16,7 +16,7 @@ from contrastkit.show.crops import Crops, cut_outs
 from contrastkit.show.look import SMALL, surround_lightness
 from contrastkit.show.page import paper_size, titled
 from contrastkit.show.pieces import Piece, group_edges, group_names, pieces_dark_to_light, with_groups
-from contrastkit.show.strip import StripStyle, draw_strip
+from contrastkit.show.strip import StripStyle, draw_strip, side_of_pieces
 from contrastkit.show.words import date_words, measured_words, spread_words
 
 if TYPE_CHECKING:
@@ -196,7 +196,7 @@ def value_strip(
     style = StripStyle(
         width=265, tallest=118, largest=17, text=SMALL, gap=1.2, line=0.25, surround=surround_lightness(surround)
     )
-    cuts = cut_outs(pieces, crops, side=math.ceil(style.largest * PRINT_PIXELS_PER_MM))
+    cuts = cut_outs(pieces, crops, side=math.ceil(side_of_pieces(pieces, style) * PRINT_PIXELS_PER_MM))
     finding = title if title is not None else spread_words(pieces)
     each = ", ".join(f"{piece.swatch_id} {piece.lightness:.0f}" for piece in pieces)
     strip = draw_strip(

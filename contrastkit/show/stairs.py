@@ -111,6 +111,9 @@ def _axis(plan: _Plan, end: float) -> Iterator[Mark]:
         if value not in (0, 10):  # half a box, too low for a figure
             y = (plan.up(low) + plan.up(high)) / 2 - 0.35 * SMALL
             yield Words((left + right) / 2, y, str(value), SMALL, legible_on(tone), align="middle")
+    for x in (left - _LINE / 2, right + _LINE / 2):
+        yield Line(x, plan.up(0), x, plan.up(100), "secondary", _LINE)
+    yield Line(left, plan.up(100), right, plan.up(100), "secondary", _LINE)
     yield Words(left - 1.8, plan.up(100) + 3.2, "L*", SMALL, "secondary", align="right")
     yield Words(left, plan.up(100) + 3.2, "value", SMALL, "secondary")
     yield Line(left, _FOOT, end, _FOOT, "secondary", _LINE)

@@ -25,6 +25,7 @@ from contrastkit.show.look import legible_on, shortened, text_width
 from contrastkit.show.pieces import Piece
 
 _SHRINKING = tuple(0.94**step for step in range(25))  # down to a fifth
+_STEP = 1.5  # height of the staircase of greys, in sizes of type
 _NAMED_FROM = 2.4  # a piece this many times as large as the type has room for its name
 
 
@@ -96,6 +97,11 @@ def draw_strip(
     return Drawing(style.width, top + 3.2 * style.text, marks, description)
 
 
+def side_of_pieces(pieces: Sequence[Piece], style: StripStyle) -> float:
+    """Return how large the pieces will be drawn, in the unit of the drawing."""
+    return _layout(pieces, style).side
+
+
 def _layout(pieces: Sequence[Piece], style: StripStyle) -> _Layout:
     """The largest pieces that do not overlap within the height."""
     layouts = (_laid(pieces, style.largest * share, style) for share in _SHRINKING)
@@ -159,7 +165,8 @@ def _on_mat(
     piece: Piece, cut: CutOut | None, x: float, y: float, side: float, style: StripStyle
 ) -> Iterator[Mark]:
     if cut is None:  # nothing but its grey
-        yield Box(x - side / 2, y - side / 2, side, side, fill=piece.lightness)
+        edge = legible_on(style.surround)
+        yield Box(x - side / 2, y - side / 2, side, side, fill=piece.lightness, edge=edge, line=style.line)
         return
     rows, cols = cut.pixels.shape[:2]
     height, width = side * rows / max(rows, cols), side * cols / max(rows, cols)
@@ -182,11 +189,13 @@ def _axis(style: StripStyle) -> Iterator[Mark]:
         yield Words(x, 1.75 * text, str(lightness), text, align="middle")
     for value in range(11):
         yield from _step(value, 3.05 * text, style)
+    left, right = style.across(0), style.across(100)
+    yield Box(left, 3.05 * text, right - left, _STEP * text, edge="text", line=style.line)
 
 
 def _step(value: int, y: float, style: StripStyle) -> Iterator[Mark]:
     low, tone, high = (float(munsell_value_to_lightness(min(max(v, 0), 10))) for v in (value - 0.5, value, value + 0.5))
-    left, right, height = style.across(low), style.across(high), 1.5 * style.text
+    left, right, height = style.across(low), style.across(high), _STEP * style.text
     yield Box(left, y, right - left, height, fill=tone)
     if right - left > 1.2 * text_width(str(value), style.text):
         yield Words((left + right) / 2, y + 0.4 * style.text, str(value), style.text, legible_on(tone), align="middle")
