@@ -12,7 +12,7 @@ from drawn import extents, overlapping
 from legible import illegible
 
 from contrastkit.errors import InvalidInputError
-from contrastkit.show.chart import chart_of
+from contrastkit.show.chart import chart_of, save_pages
 from contrastkit.show.drawing import Box, Drawing
 from contrastkit.show.gathered import pile_at
 from contrastkit.show.lessons import LESSONS
@@ -105,3 +105,18 @@ def test_every_teaching_chart_prints_whole_at_its_size_and_in_grey(lessons, kind
                for _, (left, bottom, right, top) in words)
     assert min(text.get_fontsize() for text in page.figure.axes[0].texts) >= 8
     assert illegible(page, page=PAPER) == []
+
+
+@pytest.mark.parametrize("name", ["chart.png", "chart.svg", "chart.pdf", "pages.pdf"])
+def test_a_picture_is_written_whole_or_not_at_all(name, tmp_path, monkeypatch):
+    """A full disk would leave half a page where a whole one was."""
+    chart, place = made(20, 10), tmp_path / name
+    place.write_bytes(b"the one before")
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(InvalidInputError, match=f"{name}.*No space left on device"):
+        save_pages([chart], place) if name == "pages.pdf" else chart.save(place)
+    assert [file.read_bytes() for file in tmp_path.iterdir()] == [b"the one before"]

@@ -91,7 +91,7 @@ def test_every_link_leads_somewhere(page):
 def test_each_picture_in_readme_says_in_words_what_it_shows():
     """For those who do not see it."""
     pictures = re.findall(r"!\[(.*?)\]\((.*?)\)", README, re.DOTALL)
-    assert len(pictures) == 4
+    assert len(pictures) == 5
     for alt, path in pictures:
         assert len(alt) > 40
         assert path.endswith(".png")
@@ -104,7 +104,10 @@ def test_exit_codes_in_readme_are_those_of_the_command():
     assert told == coded
 
 
-@pytest.mark.parametrize("words", re.findall(r"`contrastkit ([^` ]+ [^`]+)`", README))
+@pytest.mark.parametrize("words", [
+    *re.findall(r"`contrastkit ([^` ]+ [^`]+)`", README),
+    *re.findall(r"^    \.venv/bin/contrastkit (.+)$", README, re.MULTILINE),
+])  # fmt: skip
 def test_every_command_in_readme_is_understood(words):
     """Names and options must be those the parser knows."""
     arguments = shlex.split(words.replace("...", ""))

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,7 +16,7 @@ from contrastkit.panels import teaching
 from contrastkit.panels.laying import Bench, measured
 from contrastkit.panels.session import Session, fetch_crops
 from contrastkit.panels.stack_words import LETTERS
-from contrastkit.show.chart import Chart, save_pages
+from contrastkit.show.chart import Chart, pages_pdf
 from contrastkit.show.exercise import class_results, exercise_key, exercise_sheets
 from contrastkit.show.handouts import (
     PageLook,
@@ -167,13 +165,7 @@ class Document:
 
     def pdf(self) -> bytes:
         """Return the pages as one PDF."""
-        return as_pdf(self.pages)
-
-
-def as_pdf(pages: list[Chart]) -> bytes:
-    """Return pages as the bytes of one PDF."""
-    with tempfile.TemporaryDirectory() as folder:
-        return save_pages(pages, Path(folder, "pages.pdf")).read_bytes()
+        return pages_pdf(self.pages)
 
 
 def documents(session: Session, wish: HandoutWish, look: PageLook) -> list[Document]:

@@ -24,7 +24,7 @@ from contrastkit.panels.teach_paper import (
     HandoutWish,
     chart_words,
 )
-from contrastkit.show.chart import PRINT_DPI, SCREEN_DPI, Chart
+from contrastkit.show.chart import PRINT_DPI, SCREEN_DPI, Chart, pages_pdf
 from contrastkit.show.handout_kinds import chart_page
 from contrastkit.show.handouts import STEPS, PageLook
 from contrastkit.show.lessons import LESSONS
@@ -195,7 +195,7 @@ class ChartsPart(_Part):
 
         def job() -> tuple[bytes, bytes]:
             page = chart_page(look, kind, chart)
-            return teach_paper.as_pdf([page]), chart.png(dpi=PRINT_DPI)
+            return pages_pdf([page]), chart.png(dpi=PRINT_DPI)
 
         self._do(job, lambda outcome: self._made(outcome, kind, look), "the PDF")
 

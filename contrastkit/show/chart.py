@@ -22,6 +22,7 @@ from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Text
 
 from contrastkit.errors import InvalidInputError
+from contrastkit.keep.files import write_whole
 from contrastkit.show.crops import CutOut, Pixels
 from contrastkit.show.drawing import Box, Drawing, Line, Mark, Photo, Shape, Tone, Words, tone_lightness
 from contrastkit.show.look import LIGHT_PAGE, Page, grey_hex, in_one_line, printable, typeface
@@ -81,15 +82,14 @@ class Chart:
         Raises
         ------
         InvalidInputError
-            The name ends in none of .png, .svg and .pdf.
+            The name ends in none of .png, .svg and .pdf, or the system does not let it be written.
         """
         path = Path(path)
         if path.suffix.lower() not in SUFFIXES:
             raise InvalidInputError(
                 f"A chart is saved as {', '.join(SUFFIXES)}; got {path.name!r}. Let the name end in one of these."
             )
-        path.write_bytes(self._encoded(path.suffix.lower()[1:], PRINT_DPI))
-        return path
+        return write_whole(path, self._encoded(path.suffix.lower()[1:], PRINT_DPI))
 
     def _encoded(self, kind: str, dpi: float) -> bytes:
         file = io.BytesIO()
@@ -103,28 +103,43 @@ class Chart:
 
 def save_pages(pages: Sequence[Chart], path: str | Path, *, made_by: str = "") -> Path:
     """
-    Write charts as the pages of one PDF, letters kept as letters; return where.
+    Write charts as the pages of one PDF, whole or not at all; return where. See `pages_pdf`.
+
+    Raises
+    ------
+    InvalidInputError
+        There is no page, or the system does not let it be written.
+    """
+    return write_whole(path, pages_pdf(pages, made_by=made_by))
+
+
+def pages_pdf(pages: Sequence[Chart], *, made_by: str = "") -> bytes:
+    """
+    Return charts as the pages of one PDF, letters kept as letters.
 
     Parameters
     ----------
     pages : at least one
-    path : the file
     made_by : what stands in the file as its maker, so that it is known again
 
     Raises
     ------
     InvalidInputError
         There is no page.
+
+    >>> pages_pdf([chart_of(Drawing(20, 10, (), "Nothing."), {})])[:4]
+    b'%PDF'
     """
     from matplotlib.backends.backend_pdf import PdfPages
 
     if not pages:
         raise InvalidInputError("A PDF must have at least one page; got no chart. Draw one first.")
     about = {"Title": pages[0].description, "CreationDate": None} | ({"Creator": made_by} if made_by else {})
-    with _writing(), PdfPages(path, metadata=about) as file:
+    file = io.BytesIO()
+    with _writing(), PdfPages(file, metadata=about) as pdf:
         for page in pages:
-            file.savefig(page.figure, dpi=PRINT_DPI, facecolor=page.figure.get_facecolor())
-    return Path(path)
+            pdf.savefig(page.figure, dpi=PRINT_DPI, facecolor=page.figure.get_facecolor())
+    return file.getvalue()
 
 
 @contextmanager
