@@ -188,7 +188,7 @@ def test_the_method_is_told(study):
     """A friend could not know what the numbers mean."""
     _, _, page = study
     for words in ("2 April 2031", "A grey card in the photograph", "ASTM D1535", "two times in three",
-                  "dark <= 40 < medium <= 70 < light", "Screens and paper show colours"):
+                  "dark up to L* 40, medium up to 70, light above", "Screens and paper show colours"):
         assert words in page.text
 
 

@@ -454,7 +454,7 @@ def test_the_balance_says_its_finding_counts_and_edges(balance):
     words = words_of(balance)
     assert words[0] == "Short of darks: 3 of 20, and of lights: 1 of 20"
     assert {"3", "16", "1", "1 borderline", "equal", "6.7"} <= set(words)
-    assert "dark <= 40 < medium <= 70 < light" in " ".join(words)
+    assert "dark up to L* 40, medium up to 70, light above" in " ".join(words)
 
 
 @pytest.mark.parametrize("count", [2, 9, 60, 900, 30_000])

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from contrastkit.cli.measuring import REFERENCES, Progress, add_reference, code_of, reference_of, say_failed
+from contrastkit.cli.measuring import REFERENCES, Progress, add_reference, code_of, pile_of, say_failed
 from contrastkit.cli.printing import (
     ALL_WELL,
     EXIT_CODES,
@@ -18,7 +18,7 @@ from contrastkit.cli.printing import (
     numbers,
     report,
 )
-from contrastkit.errors import ContrastkitError, InvalidInputError, TooFewSwatchesError
+from contrastkit.errors import ContrastkitError, InvalidInputError
 from contrastkit.show.lessons import LESSONS, Lesson
 
 if TYPE_CHECKING:
@@ -186,22 +186,8 @@ def _place(options: argparse.Namespace) -> Path:
     return file_place(options.out, (".pdf", ".png", ".svg"), what="A chart", never=list_photos(options.places))
 
 
-def _pile(options: argparse.Namespace) -> Pile:
-    from contrastkit.show.gathered import AT_HAND, pile_at
-
-    progress = Progress()
-    pile = pile_at(
-        options.places, AT_HAND if options.only is None else options.only, reference=reference_of(options),
-        reference_at=options.reference_at, progress=progress.begin, told=progress.tell,
-    )
-    if not len(pile.table):
-        say_failed(pile.failed)
-        raise TooFewSwatchesError("There must be a piece to draw; none was found. See why, or add photographs.")
-    return pile
-
-
 def _draw_one(options: argparse.Namespace) -> int:
-    place, pile = _place(options), _pile(options)
+    place, pile = _place(options), pile_of(options)
     try:
         chart = _chart_of(options.kind, options, pile)
         drawn = _Drawn(options.kind, chart, (_written(options.kind, options, chart, place),))
@@ -254,7 +240,7 @@ def _failed_document(pile: Pile) -> dict[str, Any]:
 
 
 def _draw_all(options: argparse.Namespace) -> int:
-    folder, pile = _folder(options), _pile(options)
+    folder, pile = _folder(options), pile_of(options)
     drawn: list[_Drawn] = []
     refused: dict[str, str] = {}
     progress = Progress()
@@ -336,7 +322,7 @@ def _subject(options: argparse.Namespace) -> tuple[Subject, Pile | None]:
         raise InvalidInputError("A study must have one subject; got --swatch and --stack. Leave one of the two out.")
     from contrastkit.show.studies import stack_subject
 
-    pile = _pile(options)
+    pile = pile_of(options)
     try:
         if options.stack is None:
             return _swatch_subject(options.swatch, pile), pile

@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from contrastkit.cli.printing import ALL_WELL, NOTHING, SOME_FAILED, numbers, plain, say, terminal_width
+from contrastkit.errors import TooFewSwatchesError
 
 if TYPE_CHECKING:
     from contrastkit.camera.pipeline import Failed
     from contrastkit.camera.reference import ReferenceChoice
     from contrastkit.show.state import PhotoState
+    from contrastkit.show.study import Pile
 
 REFERENCES = """\
 what to measure against (--reference):
@@ -70,6 +72,21 @@ class Progress:
             say(f"{self.place}  {outcome.path.name}: could not be used, see below.")
         else:
             say(f"{self.place}  {outcome.photo}: {outcome.sentence}")
+
+
+def pile_of(options: argparse.Namespace) -> Pile:
+    """Return the pile that is named: photographs measured, or a table, or the pieces wanted of a catalogue."""
+    from contrastkit.show.gathered import AT_HAND, pile_at
+
+    progress = Progress()
+    pile = pile_at(
+        options.places, AT_HAND if options.only is None else options.only, reference=reference_of(options),
+        reference_at=options.reference_at, progress=progress.begin, told=progress.tell,
+    )
+    if not len(pile.table):
+        say_failed(pile.failed)
+        raise TooFewSwatchesError("There must be a piece to draw; none was found. See why, or add photographs.")
+    return pile
 
 
 def say_failed(failed: Sequence[Failed]) -> None:

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from contrastkit.cli.measuring import REFERENCES, Progress, add_reference, reference_of, say_failed
+from contrastkit.cli.measuring import REFERENCES, Progress, add_reference, pile_of, say_failed
 from contrastkit.cli.printing import (
     ALL_WELL,
     CSV_NOTE,
@@ -23,7 +23,6 @@ from contrastkit.errors import InvalidInputError
 if TYPE_CHECKING:
     from contrastkit.show.class_pack import WrittenPack
     from contrastkit.show.handouts import PageLook
-    from contrastkit.show.study import Pile
 
 _KINDS = """\
 handouts, and what each takes:
@@ -173,7 +172,7 @@ def _handout(options: argparse.Namespace) -> int:
     _check_places(options, handout.pile)
     place = _place(options)
     look = _look(options)
-    pile = _pile(options) if options.places else None
+    pile = pile_of(options) if options.places else None
     if pile is None:
         pages = handout_pages(options.kind, look=look, **said)
     else:
@@ -221,16 +220,6 @@ def _look(options: argparse.Namespace) -> PageLook:
     from contrastkit.show.handouts import PageLook
 
     return PageLook(check_heading(options.heading), options.paper)
-
-
-def _pile(options: argparse.Namespace) -> Pile:
-    from contrastkit.show.gathered import AT_HAND, pile_at
-
-    progress = Progress()
-    return pile_at(
-        options.places, AT_HAND if options.only is None else options.only, reference=reference_of(options),
-        reference_at=options.reference_at, progress=progress.begin, told=progress.tell,
-    )
 
 
 # --- class ------------------------------------------------------------------------------------------------------------

@@ -38,7 +38,7 @@ from contrastkit.show.pieces import (
     vivid_words,
 )
 from contrastkit.show.strip import StripStyle, draw_strip
-from contrastkit.show.words import counted, listed, reference_words, spread_words
+from contrastkit.show.words import breaks_words, counted, listed, reference_words, spread_words
 
 if TYPE_CHECKING:
     from contrastkit.compose.groups import Breaks
@@ -475,7 +475,8 @@ def _method_terms(study: Study) -> list[tuple[str, str]]:
         ("Munsell value",
          "What painters call value, from 0 to 10 (ASTM D1535); a step of it is about ten of L*."),
         ("Group",
-         f"By lightness: {escaped(repr(study.breaks))}. A piece is borderline where no group is at least 80 % likely."),
+         f"By lightness: {escaped(breaks_words(study.breaks))}. A piece is borderline where no group is at least 80 % "
+         "likely."),
         ("Looks, as in “looks 52–56”",
          "A vivid colour looks lighter than its L*. Where that may be half a step of value or more, the range is "
          "given. How clearly an edge between two pieces shows still follows L* itself."),

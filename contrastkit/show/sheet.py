@@ -17,7 +17,7 @@ from contrastkit.show.look import SMALL, surround_lightness
 from contrastkit.show.page import paper_size, titled
 from contrastkit.show.pieces import Piece, group_edges, group_names, pieces_dark_to_light, with_groups
 from contrastkit.show.strip import StripStyle, draw_strip, side_of_pieces
-from contrastkit.show.words import date_words, measured_words, spread_words
+from contrastkit.show.words import breaks_words, date_words, measured_words, spread_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -242,5 +242,5 @@ def balance_chart(table: pd.DataFrame, breaks: Breaks, *, title: str | None = No
     each = ", ".join(f"{count} {name}" for name, (count, _) in count_groups(pieces, breaks.names).items())
     style = BalanceStyle(width=max(150, 27 * len(breaks.names)), height=62, text=SMALL + 0.4, line=0.25)
     balance = draw_balance(pieces, breaks.names, style, f"{title or finding} {each}.")
-    how = f"Groups by lightness: {breaks!r}. Hollow squares are borderline. " + measured_words(pieces)
+    how = f"Groups by lightness: {breaks_words(breaks)}. Hollow squares are borderline. " + measured_words(pieces)
     return chart_of(titled(balance, title or finding, how), {})

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from contrastkit.show.pieces import Piece
+
+if TYPE_CHECKING:
+    from contrastkit.compose.groups import Breaks
 
 _REFERENCES = {"card": "a grey card", "scale": "a grey scale", "chart": "a 24-patch chart", "none": "nothing grey"}
 
@@ -54,6 +58,18 @@ def measured_words(pieces: Sequence[Piece]) -> str:
     if sigmas:
         text += f"; standard uncertainty {np.median(sigmas):.1f} L*"
     return text + "."
+
+
+def breaks_words(breaks: Breaks) -> str:
+    """
+    Return where groups end, dark to light.
+
+    >>> from contrastkit.compose.groups import fixed_breaks
+    >>> breaks_words(fixed_breaks())
+    'dark up to L* 40, medium up to 70, light above'
+    """
+    ends = [f"{name} up to {edge:.4g}" for name, edge in zip(breaks.names, breaks.edges, strict=False)]
+    return f"{', '.join([*ends, breaks.names[-1]])} above".replace(" up to ", " up to L* ", 1)
 
 
 def spread_words(pieces: Sequence[Piece]) -> str:
