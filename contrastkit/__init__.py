@@ -46,12 +46,17 @@ if TYPE_CHECKING:
     from contrastkit.keep.tables import read_table, write_table
     from contrastkit.lengths import parse_length
     from contrastkit.panels.desk import Desk, open_desk
-    from contrastkit.show.chart import Chart
+    from contrastkit.show.chart import Chart, save_pages
     from contrastkit.show.choice import stacks_sheet
+    from contrastkit.show.class_pack import make_pack
     from contrastkit.show.cutlist import write_plan
+    from contrastkit.show.handout_kinds import handout_pages
+    from contrastkit.show.lessons import teaching_chart
+    from contrastkit.show.pack_file import read_pack
     from contrastkit.show.pairs import pairs_chart
     from contrastkit.show.sheet import balance_chart, contact_sheet, contact_sheets, value_strip
     from contrastkit.show.stack import stack_picture, staircase
+    from contrastkit.show.studies import study_chart, study_pages, value_study
     from contrastkit.show.study import WrittenStudy, make_study, piece_crops, write_study
 
     __version__: str
@@ -77,12 +82,17 @@ _HOME = {
     "keep.tables": ("read_table", "write_table"),
     "lengths": ("parse_length",),
     "panels.desk": ("Desk", "open_desk"),
-    "show.chart": ("Chart",),
+    "show.chart": ("Chart", "save_pages"),
     "show.choice": ("stacks_sheet",),
+    "show.class_pack": ("make_pack",),
     "show.cutlist": ("write_plan",),
+    "show.handout_kinds": ("handout_pages",),
+    "show.lessons": ("teaching_chart",),
+    "show.pack_file": ("read_pack",),
     "show.pairs": ("pairs_chart",),
     "show.sheet": ("balance_chart", "contact_sheet", "contact_sheets", "value_strip"),
     "show.stack": ("stack_picture", "staircase"),
+    "show.studies": ("study_chart", "study_pages", "value_study"),
     "show.study": ("WrittenStudy", "make_study", "piece_crops", "write_study"),
 }  # fmt: skip
 _MODULE = {name: module for module, names in _HOME.items() for name in names}
@@ -122,7 +132,9 @@ __all__ = [
     "equal_breaks",
     "fixed_breaks",
     "grouping_sentence",
+    "handout_pages",
     "judge_stack",
+    "make_pack",
     "make_study",
     "measure_photo",
     "measure_photos",
@@ -131,16 +143,22 @@ __all__ = [
     "pairs_chart",
     "parse_length",
     "piece_crops",
+    "read_pack",
     "read_plan",
     "read_table",
     "rim_seen",
+    "save_pages",
     "sort_into_groups",
     "sort_pile",
     "stack_of",
     "stack_picture",
     "stacks_sheet",
     "staircase",
+    "study_chart",
+    "study_pages",
+    "teaching_chart",
     "value_strip",
+    "value_study",
     "write_plan",
     "write_study",
     "write_table",

@@ -18,9 +18,10 @@ NAMES = {
     "PhotoResult", "Plan", "Rules", "SortedPile", "Stack", "StackScore", "StudyResult", "TooFewSwatchesError",
     "UnreadablePhotoError", "WrittenStudy", "__version__", "balance_chart", "balance_sentence", "check_camera",
     "choose_stacks", "contact_sheet", "contact_sheets", "cut_plan", "equal_breaks", "fixed_breaks",
-    "grouping_sentence", "judge_stack", "make_study", "measure_photo", "measure_photos", "natural_breaks",
-    "open_desk", "pairs_chart", "parse_length", "piece_crops", "read_plan", "read_table", "rim_seen",
-    "sort_into_groups", "sort_pile", "stack_of", "stack_picture", "stacks_sheet", "staircase", "value_strip",
+    "grouping_sentence", "handout_pages", "judge_stack", "make_pack", "make_study", "measure_photo", "measure_photos",
+    "natural_breaks", "open_desk", "pairs_chart", "parse_length", "piece_crops", "read_pack", "read_plan",
+    "read_table", "rim_seen", "save_pages", "sort_into_groups", "sort_pile", "stack_of", "stack_picture",
+    "stacks_sheet", "staircase", "study_chart", "study_pages", "teaching_chart", "value_strip", "value_study",
     "write_plan", "write_study", "write_table",
 }  # fmt: skip
 HEAVY = ("numpy", "pandas", "scipy", "cv2", "PIL", "matplotlib", "skimage", "colour", "ipywidgets", "ortools")

@@ -77,3 +77,29 @@ def lesson_named(kind: str) -> Lesson:
     if kind not in LESSONS:
         raise InvalidInputError(f"A chart must be one of {', '.join(LESSONS)}; got {kind!r}. Pick one of these.")
     return LESSONS[kind]
+
+
+def teaching_chart(kind: str, table: pd.DataFrame, crops: Crops | None = None, **options: Any) -> Chart:
+    """
+    Return a teaching chart of a pile.
+
+    Parameters
+    ----------
+    kind : one of LESSONS
+    table : the swatch table
+    crops : the pieces cut out of their photographs, by swatch_id; without them most charts show flat greys
+    options : what the function that draws this kind takes, such as `title`, or `steps` of a grey scale
+
+    Raises
+    ------
+    InvalidInputError
+        No such kind, a pile that has too little for it, or a table or a crop that cannot be right.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> table = pd.DataFrame({"swatch_id": ["a", "b"], "lightness": [70.2, 31.0]})
+    >>> teaching_chart("grey-scale", table, steps=5).description[:31]
+    'The pile stands on 2 of 5 steps'
+    """
+    return lesson_named(kind).draw(table, crops or {}, **options)
