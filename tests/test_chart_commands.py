@@ -372,3 +372,10 @@ def test_a_photograph_by_the_name_of_a_chart_is_not_written_over(run, tmp_path):
     code, _, err = run("chart", "all", tmp_path, "--out", tmp_path)
     assert code == BAD_USAGE and "What is measured must not be written over" in err
     assert (tmp_path / "balance.png").read_bytes() == before and len(list(tmp_path.iterdir())) == 1
+
+
+def test_a_study_of_a_table_asks_for_a_piece_or_a_stack(run, table):
+    """She would be told to save her table as a JPEG."""
+    code, _, err = run("chart", "values", table, "--out", "study.png")
+    assert code == BAD_USAGE
+    assert "A study of a pile must be of one of its pieces or stacks;" in err and "Add --swatch or --stack." in err

@@ -45,7 +45,7 @@ def rows_of(file):
     with pdfplumber.open(file) as document:
         text = "\n".join(page.extract_text() for page in document.pages)
     return [(name, *map(int, numbers)) for name, *numbers in re.findall(
-        r"^(\d\d-[a-z0-9-]+) .*? (\d+) (\d+) (\d+) (?:you|learners|the|one)\b", text, re.MULTILINE)]
+        r"^(\d\d-[a-z0-9-]+) .*? (\d+) (\d+) (\d+) (?:you|each|the|one)\b", text, re.MULTILINE)]
 
 
 # --- the whole pack ---------------------------------------------------------------------------------------------------
@@ -100,9 +100,9 @@ def test_the_first_page_lists_every_handout_with_the_right_counts(demo_written):
         assert sheets == pages * copies, name
         total += sheets
     copies = {name[3:]: copies for name, _, copies, _ in rows}
-    assert copies["exercise-1"] == copies["exercise-2"] == copies["outlines-1"] == 12
-    assert copies["grey-scale"] == 13
-    assert copies["kit"] == copies["key-1"] == copies["results"] == copies["plan"] == copies["charts"] == 1
+    assert copies["exercise-3"] == copies["exercise-4"] == copies["outlines-1"] == 12
+    assert copies["grey-scale"] == 14
+    assert copies["kit"] == copies["key-3"] == copies["results"] == copies["plan"] == copies["charts"] == 1
     assert copies["photographing"] == copies["contact-sheet"] == 3
     with pdfplumber.open(written.folder / FIRST) as document:
         (page,) = document.pages
@@ -112,6 +112,7 @@ def test_the_first_page_lists_every_handout_with_the_right_counts(demo_written):
     assert "100 %" in text
     assert "50 mm and 2 in" in text
     assert "Bryony, Campion, Fennel" in text
+    assert "In colour: 05, 06, 07, 09, 11, 13 and 14; a grey copy of an exercise gives its answer away." in text
 
 
 def test_the_pack_says_what_to_do_next(demo_written):
@@ -165,7 +166,7 @@ def test_a_table_gives_all_that_needs_no_pictures_and_says_why_the_rest_is_missi
     kinds = {each.kind for each in written.handouts}
     assert kinds == set(HANDOUTS) - {"exercise", "key", "results", "plan"}
     reasons = {each.words: each.reason for each in written.left_out}
-    assert reasons["Sort by eye: 10 pieces, far apart"].startswith("An exercise is made of the pictures of its pieces;")
+    assert reasons["Exercise 1, far apart: 10 pieces"].startswith("An exercise is made of the pictures of its pieces;")
     assert "Chart vivid" in reasons
     with pdfplumber.open(written.folder / FIRST) as document:
         listed = " ".join(" ".join(page.extract_text() for page in document.pages).split())

@@ -87,3 +87,11 @@ def test_an_exercise_that_cannot_be_made_is_refused(options, error, message):
     """A sheet with empty places would be printed."""
     with pytest.raises(error, match=message):
         make_exercise(pile([10, 20, 30, 40, float("nan")]), **options)
+
+
+@pytest.mark.parametrize("seed", [-1, 1_000_000_000])
+def test_a_seed_that_cannot_be_written_on_a_sheet_is_refused(seed):
+    """A sheet would be printed that nobody can score, or a traceback."""
+    table = pd.DataFrame({"swatch_id": list("abc"), "lightness": [20.0, 50.0, 80.0]})
+    with pytest.raises(InvalidInputError, match=rf"seed of an exercise must be 0 to 999,999,999; got {seed}\."):
+        make_exercise(table, count=3, seed=seed)

@@ -170,7 +170,7 @@ def test_a_pooled_class_says_what_was_hard_and_names_the_learner_whose_order_can
     table = pile([20, 40, 60, 80])
     pooled = pool_orders(table, {"Wren": ["p0", "p2", "p1", "p3"], "Finch": ["p0", "p1", "p2", "p3"]})
     assert pooled.sentences == (
-        "1 of 2 learners have every piece in order.", "Half of the class reach tau-b 0.83 or more.",
+        "1 of 2 learners has every piece in order.", "Half of the class reach tau-b 0.83 or more.",
         "They agree with each other to W = 0.90 (1 is complete).", "Hardest: p1 (1 of 2).",
     )
     assert math.isnan(pool_orders(table, {"Wren": ["p0", "p1", "p2"]}).concordance)
@@ -187,5 +187,19 @@ def test_progress_is_told_for_each_learner_by_date():
     weeks = progress([("2026-03-09", "Wren", good), ("2026-03-02", "Wren", poor), ("2026-03-02", "Finch", good)])
     assert weeks["learner"].tolist() == ["Finch", "Wren", "Wren"]
     assert weeks["in_order"].tolist() == [4, 2, 4]
-    assert weeks["gain"].round(3).tolist() == [0, 0, 0.667]
+    assert weeks["gain"].round(3).tolist() == pytest.approx([math.nan, math.nan, 0.667], nan_ok=True)
     assert progress([]).empty
+
+
+def test_to_call_unequal_pieces_equal_is_not_to_sort_them():
+    """Whoever called all equal would have every piece in order; whoever joins near neighbours would be told off."""
+    table = pile([20, 22, 60, 80])
+    judged = judge_order(table, [["p0", "p1", "p2", "p3"]])
+    assert (judged.turned, len(judged.misplaced)) == (5, 2)  # all pairs but p0 and p1, 2 L* apart
+    assert judge_order(table, [["p1", "p0"], "p2", "p3"]).turned == 0
+    heaps = judge_order(table, [["p0", "p1"], ["p3", "p2"]])
+    assert [each.swatch_id for each in heaps.misplaced] in (["p2"], ["p3"])
+    pooled = pool_orders(table, {"Wren": [["p0", "p1", "p2", "p3"]], "Jay": ["p0", "p1", "p2", "p3"]})
+    assert pooled.sentences[:2] == (
+        "1 of 2 learners has every piece in order.", "Half of the class reach tau-b 1.00 or more."
+    )

@@ -66,3 +66,19 @@ def test_nothing_to_show_is_said(kept, tmp_path):
         pile_at([tmp_path])
     with pytest.raises(InvalidInputError, match="There is no file '.*nowhere'"):
         pile_at([tmp_path / "nowhere"])
+
+
+def test_a_reference_is_for_photographs(table, kept):
+    """What was asked for would be left out without a word."""
+    for place in (table, kept):
+        with pytest.raises(InvalidInputError, match=r"A reference is for photographs; '.*' is measured already\."):
+            pile_at([place], reference="card")
+        with pytest.raises(InvalidInputError, match="A reference is for photographs"):
+            pile_at([place], reference_at=(0, 0, 9, 9))
+
+
+def test_a_table_without_rows_says_so(tmp_path):
+    """She would look for a filter that there is not."""
+    (tmp_path / "empty.csv").write_text("swatch_id,lightness\n")
+    with pytest.raises(TooFewSwatchesError, match=r"must be a piece to show; '.*empty\.csv' has no row\. Add some\."):
+        pile_at([tmp_path / "empty.csv"])

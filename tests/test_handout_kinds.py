@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 import re
 from functools import cache
 
@@ -334,9 +335,9 @@ def test_results_show_the_newest_exercise_and_all_weeks(tmp_path):
                             "Finch,2026-11-25,1 3=2,1\n")
     (page,) = handout_pages("results", table=small_pile(), look=look(), orders=file, count=3)
     said = page.description
-    assert said.startswith("2 of 2 learners have every piece in order.")
-    assert "Wren, 2026-11-18, 1 of 3, -1.00, +0.00" in said
-    assert "Wren, 2026-11-25, 3 of 3, 1.00, +2.00" in said
+    assert said.startswith("1 of 2 learners has every piece in order.")  # 2 and 3 are not equal
+    assert "Wren, 2026-11-18, far apart, 1 of 3, -1.00, –" in said
+    assert "Wren, 2026-11-25, far apart, 3 of 3, 1.00, +2.00" in said
     one_week = orders(tmp_path, "learner,date,order\nWren,2026-11-25,1 2 3\n")
     (page,) = handout_pages("results", table=small_pile(), orders=one_week, count=3)
     assert "week to week" not in page.description
@@ -348,7 +349,24 @@ def test_a_learners_last_order_counts_whatever_row_it_stands_in(tmp_path):
     judged = judge_orders(small_pile(), read_orders(file, count=3))
     assert judged.pooled.sentences[0] == "1 of 1 learner has every piece in order."
     assert judged.weeks is not None
-    assert judged.weeks["gain"].round(2).tolist() == [0.0, 2.0]
+    assert judged.weeks["gain"].round(2).tolist() == pytest.approx([math.nan, 2.0], nan_ok=True)
+
+
+def test_weeks_of_unlike_exercises_are_not_held_against_each_other(tmp_path):
+    """A learner would seem to have got worse, for a harder exercise."""
+    file = orders(tmp_path, "learner,date,order,level\nWren,2026-11-18,1 2 3,far apart\nWren,2026-11-25,3 2 1,vivid\n")
+    weeks = judge_orders(small_pile(), read_orders(file, count=3)).weeks
+    assert weeks["exercise"].tolist() == ["far apart", "vivid"]
+    assert weeks["gain"].isna().all()
+
+
+def test_two_orders_of_one_exercise_on_a_day_are_refused(tmp_path):
+    """One of them would silently replace the other."""
+    file = orders(tmp_path, "learner,date,order\nWren,2026-11-25,1 2 3\nFinch,2026-11-25,1 2 3\n"
+                            "Wren,2026-11-25,3 2 1\n")
+    with pytest.raises(InvalidInputError, match=r"row 4: a learner must have one order of an exercise a day; Wren has "
+                                                r"another in row 2\. Leave one out\."):
+        read_orders(file, count=3)
 
 
 def test_each_row_may_be_of_its_own_exercise(tmp_path):

@@ -132,8 +132,8 @@ def test_what_was_misplaced_is_told_and_marked_and_the_next_learner_begins_afres
     lay_right(panel)
     panel.give_in.press()
     assert [row[0] for row in panel.pooled.value] == ["Finch", "Jay"]
-    assert panel.class_words.value.startswith("1 of 2 learners have every piece in order.")
-    weeks = [row[:3] for row in panel.weeks.value]
+    assert panel.class_words.value.startswith("1 of 2 learners has every piece in order.")
+    weeks = [[*row[:2], row[3]] for row in panel.weeks.value]
     assert weeks == [["Finch", "2026-11-25", "5 of 6"], ["Jay", "2026-11-25", "6 of 6"]]
 
 

@@ -215,7 +215,7 @@ def _but_pictures(chart):
 
 # How many flat greys of a chart are looked at, at least; the pictures of `distances` and `rim` have theirs below.
 LEAST = {
-    "grey-scale": 9, "same-value": 3, "same-hue": 3, "fooling-pairs": 8, "vivid": 16, "half-and-half": 14,
+    "grey-scale": 9, "same-value": 3, "same-hue": 3, "fooling-pairs": 8, "vivid": 16, "half-and-half": 12,
     "coverage": 7, "balance": 3, "pairs": 50, "lamps": 20, "eyes": 20, "films": 20, "strip": 9,
 }  # fmt: skip
 

@@ -101,12 +101,12 @@ def test_a_class_is_told_how_it_did_learner_by_learner():
                      pooled.learners["Wren"])])
     (page,) = class_results(pooled, exercise, progress=weeks, heading="Tuesday's class", made=DAY)
     said = page.description
-    assert said.startswith("2 of 3 learners have every piece in order.")
+    assert said.startswith("1 of 3 learners has every piece in order.")  # Jay called unequal ones equal
     assert "Tuesday's class." in words(page)
     assert "Wren, 4 of 5, 0.80, 0.90, 5" in said
     assert "Finch, 5 of 5, 1.00, 1.00, none" in said
-    assert "Number 5 (p01): misplaced by 1 of 3, too light; vivid." in said
-    assert "Wren, 2026-11-18, 2 of 5, -0.80, +0.00" in said
+    assert "Number 5 (p01): misplaced by 2 of 3, too light; vivid." in said
+    assert "Wren, 2026-11-18, 2 of 5, -0.80, –" in said
     alone = class_results(pool_orders(table, {"Wren": wrong}), exercise, made=DAY)[0]
     assert "week to week" not in alone.description
     dark = pool_orders(table, {"Wren": ["p01", "p02", "p00", "p03", "p04"]})

@@ -195,7 +195,7 @@ def test_a_class_pack_is_made_with_a_line_for_each_handout(here, capsys):
     assert "1 of 3  kit: 1 page.\n" in err
     assert "2 of 3  charts: 1 page.\n" in err
     assert "3 of 3  exercise: left out. An exercise is made of the pictures of its pieces;" in err
-    assert out.startswith("2 handouts for 3 learners: 2 sheets of paper.\nLeft out: Sort by eye: 10 pieces, far apart.")
+    assert out.startswith("2 handouts for 3 learners: 2 sheets of paper.\nLeft out: Exercise 1, far apart: ")
     assert f"Written to pack: {FIRST}, 01-kit.pdf, 02-charts.pdf.\n" in out
     assert sorted(file.name for file in (here / "pack").iterdir()) == [FIRST, "01-kit.pdf", "02-charts.pdf"]
     assert main(["class", "class.toml", "--out", "pack", "--json"]) == ALL_WELL

@@ -334,8 +334,14 @@ def _subject(options: argparse.Namespace) -> tuple[Subject, Pile | None]:
 
 def _photo_subject(options: argparse.Namespace) -> Subject:
     from contrastkit.camera.read import list_photos, read_photo
+    from contrastkit.show.gathered import is_kept
     from contrastkit.show.studies import photo_subject
 
+    if any(map(is_kept, options.places)):
+        raise InvalidInputError(
+            f"A study of a pile must be of one of its pieces or stacks; got {options.places[0]!r} alone. Add --swatch "
+            "or --stack."
+        )
     photos = list_photos(options.places)
     if len(photos) != 1:
         raise InvalidInputError(

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 LEVELS = ("far apart", "vivid")
 MOST = 40  # pieces; more than anybody sorts in one sitting
+MOST_SEED = 999_999_999  # nine figures: what stands on a sheet can be written down
 _LEAST = 3
 
 
@@ -61,12 +62,12 @@ def make_exercise(table: pd.DataFrame, *, count: int = 12, level: str = LEVELS[0
     table : swatches, with `swatch_id` and `lightness`; for "vivid" with `lightness_apparent_low`, too
     count : how many pieces, 3 to 40
     level : "far apart" or "vivid"
-    seed : another number gives another mixed order
+    seed : another number, 0 to 999,999,999, gives another mixed order
 
     Raises
     ------
     InvalidInputError
-        A count or level that cannot be.
+        A count, level or seed that cannot be.
     TooFewSwatchesError
         The pile has fewer pieces of known lightness.
 
@@ -79,6 +80,8 @@ def make_exercise(table: pd.DataFrame, *, count: int = 12, level: str = LEVELS[0
         raise InvalidInputError(f"An exercise must be {' or '.join(LEVELS)}; got {level!r}. Use one of these.")
     if not _LEAST <= count <= MOST:
         raise InvalidInputError(f"An exercise must be of {_LEAST} to {MOST} pieces; got {count}. Twelve are usual.")
+    if not 0 <= seed <= MOST_SEED:
+        raise InvalidInputError(f"The seed of an exercise must be 0 to {MOST_SEED:,}; got {seed}. Take a smaller one.")
     known = table[np.isfinite(table["lightness"].to_numpy(float))].sort_values(["lightness", "swatch_id"])
     if len(known) < count:
         raise TooFewSwatchesError(

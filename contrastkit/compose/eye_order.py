@@ -2,7 +2,8 @@
 Sort by eye: how well a learner's order of swatches, dark to light, agrees with what was measured.
 
 What the measurement cannot tell apart is never counted against anybody: two pieces are in order or out of it only
-where their lightness differs by more than 1.645 sigma of the difference. A learner's order is held against a true
+where their lightness differs by more than 1.645 sigma of the difference. To call two pieces equal is wrong where they
+differ by more than that and by half a Munsell step, 5 L* [design choice]. A learner's order is held against a true
 order that follows theirs wherever the measurement leaves it open.
 """
 
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Order = Sequence[str | Sequence[str]]
 
+UNEQUAL = 5.0
+"""L* from which on two pieces should not be called equal, a design choice: half a Munsell step."""
 VIVID, PATTERNED, NEAR = 5.0, 25.0, 10.0
 """What counts as a reason, L*, design choices: it looks that much lighter than it measures; its lights and darks lie so
 far apart; what it was taken for lies no further away."""
@@ -137,8 +140,10 @@ def judge_order(table: pd.DataFrame, order: Order) -> EyeOrder:
     right = _nearest(pieces.darker, places)
     ranks = np.empty(len(right))
     ranks[right] = np.arange(len(right))
-    # [i, j]: i is surely darker than j, and was put lighter
-    wrong = pieces.darker & (places[:, None] > places[None, :])
+    # [i, j]: i is surely darker than j, and was put lighter, or called equal although it is much darker
+    unequal = pieces.lightness[None, :] - pieces.lightness[:, None] >= UNEQUAL
+    later, same = places[:, None] > places[None, :], places[:, None] == places[None, :]
+    wrong = pieces.darker & (later | same & unequal)
     sure = int(pieces.darker.sum())
     return EyeOrder(
         given=given,
@@ -226,7 +231,7 @@ def _fewest_moved(wrong: NDArray[np.bool_]) -> list[int]:
     """
     The fewest pieces without which all others are in order.
 
-    That i was put lighter than j although it is surely darker is transitive, so what can stay is a largest antichain:
+    That i was put no darker than j although it is surely darker is transitive, so what can stay is a largest antichain:
     by Dilworth's theorem what a maximum matching leaves, found as a smallest vertex cover (Kőnig, 1931).
     """
     count = len(wrong)
@@ -320,7 +325,7 @@ class ClassOrder:
         """The result in plain words."""
         count = len(self.learners)
         perfect = sum(not each.turned for each in self.learners.values())
-        who = "learner has" if count == 1 else "learners have"
+        who = f"{'learner' if count == 1 else 'learners'} {'has' if 1 in (count, perfect) else 'have'}"
         first = f"{perfect or 'None'} of {count} {who} every piece in order."
         half = f"Half of the class reach tau-b {self.median_tau:.2f} or more." if math.isfinite(self.median_tau) else ""
         agree = (f"They agree with each other to W = {self.concordance:.2f} (1 is complete)."
@@ -409,19 +414,20 @@ def _repeats(ranks: Array) -> Array:
     return np.unique(ranks, return_counts=True)[1].astype(float)
 
 
-def progress(results: Iterable[tuple[str, str, EyeOrder]]) -> pd.DataFrame:
+def progress(results: Iterable[tuple[str, str, EyeOrder] | tuple[str, str, EyeOrder, str]]) -> pd.DataFrame:
     """
     Return how learners get on from week to week.
 
     Parameters
     ----------
-    results : date (as 2026-11-25), learner, and result of each exercise
+    results : date (as 2026-11-25), learner, result, and where there are several kinds of exercise, which it was
 
     Returns
     -------
     DataFrame
-        One row an exercise, by learner and date: `learner`, `date`, `pieces`, `in_order` (how many need not be moved),
-        `tau`, `rho`, and `gain`, by which tau is better than the learner's first.
+        One row an exercise, by learner and date: `learner`, `date`, `exercise`, `pieces`, `in_order` (how many need not
+        be moved), `tau`, `rho`, and `gain`, by which tau is better than the learner's first in an exercise of that
+        kind; unknown of the first.
 
     Examples
     --------
@@ -429,15 +435,17 @@ def progress(results: Iterable[tuple[str, str, EyeOrder]]) -> pd.DataFrame:
     >>> table = pd.DataFrame({"swatch_id": list("abc"), "lightness": [20.0, 40.0, 60.0]})
     >>> early, late = judge_order(table, ["b", "a", "c"]), judge_order(table, ["a", "b", "c"])
     >>> progress([("2026-03-02", "first", early), ("2026-03-09", "first", late)])["gain"].round(2).tolist()
-    [0.0, 0.67]
+    [nan, 0.67]
     """
     import pandas as pd
 
     rows: list[dict[str, Any]] = [
-        {"learner": learner, "date": date, "pieces": len(one.right), "in_order": len(one.right) - len(one.misplaced),
-         "tau": one.tau, "rho": one.rho}
-        for date, learner, one in results
+        {"learner": learner, "date": date, "exercise": kind[0] if kind else "", "pieces": len(one.right),
+         "in_order": len(one.right) - len(one.misplaced), "tau": one.tau, "rho": one.rho}
+        for date, learner, one, *kind in results
     ]  # fmt: skip
-    table = pd.DataFrame(rows, columns=["learner", "date", "pieces", "in_order", "tau", "rho"])
-    table = table.sort_values(["learner", "date"], kind="stable", ignore_index=True)
-    return table.assign(gain=table["tau"] - table.groupby("learner")["tau"].transform("first"))
+    names = ["learner", "date", "exercise", "pieces", "in_order", "tau", "rho"]
+    table = pd.DataFrame(rows, columns=names).sort_values(["learner", "date"], kind="stable", ignore_index=True)
+    alike = table.groupby(["learner", "exercise"])
+    gain = table["tau"] - alike["tau"].transform("first")
+    return table.assign(gain=gain.where(alike.cumcount() > 0))

@@ -34,6 +34,7 @@ from contrastkit.panels.session import Session, fetch_crops
 from contrastkit.panels.teach_parts import ChartsPart, HandoutsPart
 from contrastkit.panels.teaching import Teaching
 from contrastkit.show import look
+from contrastkit.show.words import two_decimals
 
 if TYPE_CHECKING:
     from contrastkit.panels.desk import Desk
@@ -123,7 +124,8 @@ class TeachPanel(Panel):
                                  self._set("level"))
         self.begin = Press("Begin a new exercise", attempt(self._begin))
         self.pooled = Rows("The class on this exercise", ("learner", "in order", "tau-b", "rho"))
-        self.weeks = Rows("From week to week", ("learner", "date", "in order", "tau-b", "gain since the first"))
+        heads = ("learner", "date", "exercise", "in order", "tau-b", "since the first alike")
+        self.weeks = Rows("From week to week", heads)
         self.class_words = Words()
         self.keep = Press("Keep the results", attempt(self._keep))
         self.class_part = Folded("How the class did", self.class_words, self.pooled, self.weeks, row(self.keep))
@@ -297,12 +299,13 @@ class TeachPanel(Panel):
         if pooled is not None:
             self.class_words.show(" ".join(pooled.sentences))
             self.pooled.fill([
-                (name, f"{len(one.right) - len(one.misplaced)} of {len(one.right)}", f"{one.tau:.2f}", f"{one.rho:.2f}")
+                (name, f"{len(one.right) - len(one.misplaced)} of {len(one.right)}", two_decimals(one.tau),
+                 two_decimals(one.rho))
                 for name, one in pooled.learners.items()
             ])  # fmt: skip
         self.weeks.fill([
-            (each["learner"], each["date"], f"{each['in_order']} of {each['pieces']}", f"{each['tau']:.2f}",
-             f"{each['gain']:+.2f}")
+            (each["learner"], each["date"], each["exercise"], f"{each['in_order']} of {each['pieces']}",
+             two_decimals(each["tau"]), two_decimals(each["gain"], signed=True))
             for each in weeks.to_dict("records")
         ])  # fmt: skip
 

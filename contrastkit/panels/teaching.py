@@ -244,7 +244,7 @@ def weeks(teaching: Teaching, table: pd.DataFrame) -> pd.DataFrame:
     """Return how learners get on, from all results whose pieces are still in the pile; see `progress`."""
     known = set(table["swatch_id"])
     return progress(
-        (each.date, each.learner, judge_order(table, each.order))
+        (each.date, each.learner, judge_order(table, each.order), each.exercise.level)
         for each in teaching.results if known.issuperset(each.exercise.pieces)
     )
 

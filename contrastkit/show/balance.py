@@ -108,7 +108,10 @@ class _Stack:
             row, col = divmod(index, self.abreast)
             x, y = left + col * self.unit + gap / 2, foot + row * self.unit + gap
             fill = count.tone if index < count.sure else "ground"
-            yield Box(x, y, self.unit - gap, self.unit - gap, fill=fill, edge="secondary", line=style.line)
+            side = self.unit - gap
+            yield Box(x, y, side, side, fill=fill, edge="secondary", line=style.line)
+            if index >= count.sure:  # on a copier a hollow square and one of a light group look alike
+                yield Line(x, y, x + side, y + side, "secondary", style.line)
 
 
 def _words(count: _Count, middle: float, top: float, column: float, style: BalanceStyle) -> Iterator[Mark]:

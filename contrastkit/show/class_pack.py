@@ -36,7 +36,7 @@ from contrastkit.show.handout_kinds import (
 from contrastkit.show.lessons import LESSONS
 from contrastkit.show.order_file import read_orders
 from contrastkit.show.pack_file import ClassPack
-from contrastkit.show.words import counted
+from contrastkit.show.words import counted, listed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,7 +49,10 @@ if TYPE_CHECKING:
 FIRST = "00-class-pack.pdf"
 """The page that lists all others."""
 _MADE_BY = "contrastkit class"
+_IN_COLOUR = frozenset({"contact-sheet", CHART, "values", "exercise"})
 _VIVID_LEAST = 3  # pieces that look lighter than they are, from which on a vivid exercise is worth it
+
+
 @dataclass(frozen=True)
 class PrintedHandout:
     """
@@ -149,7 +152,7 @@ def _items(pack: ClassPack, table: pd.DataFrame | None, crops: Crops) -> list[_I
         "photographing": [_Item("photographing", "How to photograph swatches", "photographing", {}, four,
                                 "one for four")],
         "grey-scale": [_Item("grey-scale", f"Grey scale of {pack.steps} steps", "grey-scale", {"steps": pack.steps},
-                             each + 1, "learners, you")],
+                             each + 2, "each, you twice")],
         "contact-sheet": [_Item("contact-sheet", "The pile, dark to light", "contact-sheet", {}, four,
                                 "one for four")] * bool(pack.pile),
         CHART: [_Item(CHART, "", "charts", {"charts": pack.charts}, 1, "the wall")] * bool(pack.pile),
@@ -192,6 +195,12 @@ def _number(at: int, of: Sequence[Any]) -> str:
     return f"-{at}" if len(of) > 1 else ""
 
 
+def _called(at: int, settings: Sequence[dict[str, Any]]) -> str:
+    """An exercise is called by its seed, as on its sheets; by its place where two have the same."""
+    seeds = [said["seed"] for said in settings]
+    return _number(seeds[at - 1] if len(set(seeds)) == len(seeds) else at, settings)
+
+
 def _settings(pack: ClassPack, table: pd.DataFrame | None) -> list[dict[str, Any]]:
     """What is said about each exercise; of an exercise without a count, what the pile has, twelve at most."""
     known = 12 if table is None else max(3, min(12, int(table["lightness"].notna().sum())))
@@ -213,8 +222,8 @@ def _is_vivid(table: pd.DataFrame | None) -> bool:
 def _exercises(pack: ClassPack, table: pd.DataFrame | None) -> list[_Item]:
     settings = _settings(pack, table) if pack.pile else []
     return [
-        _Item("exercise", f"Sort by eye: {said['count']} pieces, {said['level']}", f"exercise{_number(at, settings)}",
-              said, pack.learners, "one a learner")
+        _Item("exercise", f"Exercise {said['seed']}, {said['level']}: {said['count']} pieces",
+              f"exercise{_called(at, settings)}", said, pack.learners, "one a learner")
         for at, said in enumerate(settings, start=1)
     ]
 
@@ -222,7 +231,7 @@ def _exercises(pack: ClassPack, table: pd.DataFrame | None) -> list[_Item]:
 def _keys(pack: ClassPack, table: pd.DataFrame | None) -> list[_Item]:
     settings = _settings(pack, table) if pack.pile else []
     return [
-        _Item("key", f"Key to exercise {at}, {said['level']}", f"key{_number(at, settings)}", said)
+        _Item("key", f"Key to exercise {said['seed']}, {said['level']}", f"key{_called(at, settings)}", said)
         for at, said in enumerate(settings, start=1)
     ]
 
@@ -371,6 +380,7 @@ def _first_page(pack: ClassPack, made: Sequence[PrintedHandout], left_out: Seque
             f"Paper: {pack.paper}. In the print window choose 100 %, or actual size; never fit to page. One side only.",
             "Print this page first: the bars at its foot must measure 50 mm and 2 in, or something made it smaller.",
             "The greys are as they were sent. No printer or copier is a reference until it is measured.",
+            *_colour_words(made),
         ), numbered=True),
         Heading("What to print"),
         Table(("File", "What", "Pages", "Copies", "Sheets", "For"),
@@ -382,6 +392,13 @@ def _first_page(pack: ClassPack, made: Sequence[PrintedHandout], left_out: Seque
         blocks += [Heading("Left out, and why"), *(Paragraph(f"{each.words}: {each.reason}") for each in left_out)]
     how = "All that this class gets, in the order of teaching."
     return pack.look.pages(finding(made, pack.learners), how, blocks, foot="Files end in .pdf and lie in one folder.")
+
+
+def _colour_words(made: Sequence[PrintedHandout]) -> Iterator[str]:
+    """Which files want colour; outlines to colour in do not."""
+    files = [each.file[:2] for each in made if each.kind in _IN_COLOUR and "outlines" not in each.file]
+    if files:
+        yield f"In colour: {listed(files)}; a grey copy of an exercise gives its answer away. The others do in grey."
 
 
 # --- the folder -------------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from contrastkit.compose.exercise import Exercise
-from contrastkit.compose.eye_order import NEAR, PATTERNED, VIVID, ClassOrder
+from contrastkit.compose.eye_order import NEAR, PATTERNED, UNEQUAL, VIVID, ClassOrder
 from contrastkit.compose.seams import ONE_SIDED
 from contrastkit.show.chart import PRINT_PIXELS_PER_MM, Chart, chart_of
 from contrastkit.show.crops import Crops, CutOut, cut_outs
@@ -20,7 +21,7 @@ from contrastkit.show.flow import Block, Figure, Heading, Paragraph, Points, Tab
 from contrastkit.show.look import PAPER, SMALL, legible_on, surround_lightness
 from contrastkit.show.page import MARGIN, headed, paper_size, sheet_foot, sheet_head
 from contrastkit.show.pieces import Piece, pieces_dark_to_light
-from contrastkit.show.words import date_words, measured_words
+from contrastkit.show.words import date_words, measured_words, two_decimals
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,8 +33,9 @@ _LINE = 0.25
 _FEW = 16  # numbers that a title holds
 _TILE = 9.0  # side of a piece on the key
 _HOW = (
-    "Cut along the lines. Lay the pieces in a row, the darkest left, the lightest right; lay on one another what looks "
-    "equal. Squint, and look at each beside each. Then write the numbers on the slip."
+    "Printed in colour: a grey copy gives the answer away. Cut along the lines. Lay the pieces in a row, the darkest "
+    "left, the lightest right; lay on one another what looks equal. Squint, and look at each beside each. Then write "
+    "the numbers on the slip."
 )
 
 
@@ -260,9 +262,10 @@ def _row(
 
 
 def _close_words(pieces: Sequence[Piece], numbers: Sequence[int]) -> Iterator[Paragraph]:
-    """Which neighbours the measurement cannot tell apart."""
+    """Which pieces the measurement cannot tell apart, two by two."""
     pairs = [
-        f"{numbers[at]} and {numbers[at + 1]}" for at, (one, other) in enumerate(zip(pieces, pieces[1:], strict=False))
+        f"{number} and {other_number}"
+        for (one, number), (other, other_number) in itertools.combinations(zip(pieces, numbers, strict=True), 2)
         if other.lightness - one.lightness <= ONE_SIDED * math.hypot(_sigma(one), _sigma(other))
     ]
     if pairs:
@@ -308,8 +311,8 @@ def class_results(
     first, *others = pooled.sentences
     blocks: list[Block] = [Points(tuple(others), numbered=True)] if others else []
     rows = tuple(
-        (name, f"{len(one.right) - len(one.misplaced)} of {len(one.right)}", _two(one.tau), _two(one.rho),
-         ", ".join(str(exercise.number_of(each.swatch_id)) for each in one.misplaced) or "none")
+        (name, f"{len(one.right) - len(one.misplaced)} of {len(one.right)}", two_decimals(one.tau),
+         two_decimals(one.rho), ", ".join(str(exercise.number_of(each.swatch_id)) for each in one.misplaced) or "none")
         for name, one in pooled.learners.items()
     )
     blocks.append(Table(("Learner", "In order", "tau-b", "rho", "Numbers to look at again"), rows, (3, 2, 1.3, 1.3, 5)))
@@ -317,9 +320,10 @@ def class_results(
         blocks += [Heading("What was hard, and what may have led the eye"), *_hard(pooled, exercise)]
     blocks.append(Paragraph(
         f"In order: the most pieces that could stay where they were put. tau-b and rho: 1 is perfect, 0 is chance. "
-        f"Vivid: looks {VIVID:g} L* lighter than it measures, or more. Patterned: its lights and darks lie "
-        f"{PATTERNED:g} L* apart, or more. Near: what it was taken for lies within {NEAR:g} L*. What the measurement "
-        "cannot tell apart (1.645 sigma of the difference) is never counted.", quiet=True,
+        f"Vivid: it, or what it was held against, looks {VIVID:g} L* lighter than it measures, or more. Patterned: its "
+        f"lights and darks lie {PATTERNED:g} L* apart, or more. Near: what it was taken for lies within {NEAR:g} L*. "
+        "What the measurement cannot tell apart (1.645 sigma of the difference) is never counted; to call two equal is "
+        f"wrong from {UNEQUAL:g} L* on.", quiet=True,
     ))  # fmt: skip
     if progress is not None and len(progress):
         blocks += [Heading("From week to week"), _progress_table(progress)]
@@ -340,14 +344,9 @@ def _hard(pooled: ClassOrder, exercise: Exercise) -> Iterator[Block]:
 
 def _progress_table(progress: pd.DataFrame) -> Table:
     rows = tuple(
-        (str(row["learner"]), str(row["date"]), f"{row['in_order']} of {row['pieces']}", _two(row["tau"]),
-         f"{row['gain']:+.2f}" if math.isfinite(row["gain"]) else "–")
+        (str(row["learner"]), str(row["date"]), str(row["exercise"]), f"{row['in_order']} of {row['pieces']}",
+         two_decimals(row["tau"]), two_decimals(row["gain"], signed=True))
         for row in progress.to_dict("records")
     )
-    return Table(("Learner", "Date", "In order", "tau-b", "Gain since the first"), rows, (3, 2.4, 2, 1.4, 3))
-
-
-def _two(number: float) -> str:
-    return f"{number:.2f}" if math.isfinite(number) else "–"
-
-
+    heads = ("Learner", "Date", "Exercise", "In order", "tau-b", "Since the first alike")
+    return Table(heads, rows, (3, 2.2, 2, 1.9, 1.3, 2))

@@ -58,10 +58,15 @@ def pile_at(
     from contrastkit.camera.pipeline import measure_each
     from contrastkit.show.study import Pile, find_photos, gather
 
-    kept = [place for place in places if is_catalogue(place) or _is_table(place)]
+    kept = [place for place in places if is_kept(place)]
     if kept and len(places) > 1:
         raise InvalidInputError(
             f"A table or a catalogue must stand alone; got {shown(kept[0])} beside {len(places) - 1} more. Name one."
+        )
+    against = reference if isinstance(reference, str) else reference.kind
+    if kept and (against != "auto" or reference_at is not None):
+        raise InvalidInputError(
+            f"A reference is for photographs; {shown(kept[0])} is measured already. Leave it out, or name photographs."
         )
     if not kept:
         photos = find_photos(places)
@@ -70,11 +75,19 @@ def pile_at(
         )
     source = read_source(kept[0], wanted, pictures=True)
     if not len(source.table):
-        asked = f" that is: {wanted}" if is_catalogue(kept[0]) and wanted else ""
+        if not is_catalogue(kept[0]):
+            raise TooFewSwatchesError(f"There must be a piece to show; {shown(kept[0])} has no row. Add some.")
+        asked = f" that is: {wanted}" if wanted else ""
         raise TooFewSwatchesError(f"There must be a piece to show; {source.where} has none{asked}. Ask for others.")
     return Pile(source.table, dict(source.crops), (), (), ())
 
 
-def _is_table(place: StrPath) -> bool:
+def is_kept(place: StrPath) -> bool:
+    """
+    Return whether a place is a swatch table or a catalogue, and neither photograph nor folder.
+
+    >>> is_kept("swatches.csv"), is_kept("pile"), is_kept("board.jpg")
+    (True, True, False)
+    """
     path = Path(place)
-    return not path.is_dir() and path.suffix.lower() not in PHOTO_SUFFIXES
+    return is_catalogue(place) or not path.is_dir() and path.suffix.lower() not in PHOTO_SUFFIXES

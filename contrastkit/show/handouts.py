@@ -207,7 +207,7 @@ def _set_up(width: float) -> Drawing:
         marks += [
             Box(lamp_x - 5, lamp_y - 3, 10, 6, fill=85.0, edge="text", line=0.5),
             Line(lamp_x - way * 5, lamp_y - 4, middle + way * 40, ground + 2, "secondary", 0.3, dashed=True),
-            Words(lamp_x - way * 22, lamp_y - 22, "45°", SMALL, align="middle"),
+            Words(lamp_x - way * 27, lamp_y - 18, "45°", SMALL, align="middle"),
             Words(lamp_x, lamp_y + 5, "lamp", SMALL, align="middle"),
         ]
     return Drawing(width, high, tuple(marks), "The board from the side: lamps at 45° on both sides, the camera above, "
@@ -302,7 +302,7 @@ def _packing_blocks(cut: CutPlan) -> Iterator[Block]:
     if cut.web is not None:
         packed.append(("Fusible web", cut.web))
     for name, packing in packed:
-        yield Heading(f"{name}: {waste_words(packing)} left over")
+        yield Heading(f"{name}: of what is cut, {waste_words(packing)} falls away")
         for panel in panels(packing, unit):
             drawing = draw_panel(panel, unit, width=_PANEL * _PER_MM, text=SMALL * _PER_MM)
             yield Figure(_inked(scaled(drawing, 1 / _PER_MM)))
@@ -350,17 +350,18 @@ def class_kit_handout(learners: int, *, pieces: int = 12, look: PageLook | None 
     look = look or PageLook()
     pairs, four = math.ceil(learners / 2), math.ceil(learners / 4)
     each = [
-        ("Cotton, washed, light, middle and dark grounds", f"{learners * pieces} squares", f"{pieces} a learner"),
-        ("Oil-paint sticks, light to dark, some pearly", f"{four} sets of nine", "one set for four"),
+        ("Cotton, washed, light, middle and dark grounds", counted(learners * pieces, "square"), f"{pieces} a learner"),
+        ("Oil-paint sticks, light to dark, some pearly", f"{counted(four, 'set')} of nine", "one set for four"),
         ("Relief plates", str(learners), "one a learner, passed round"),
-        ("Gloves that paint does not go through", f"{learners} pairs", "fresh ones each session"),
-        ("Fusible web", f"{learners * pieces} squares", "as the cloth"),
-        ("Rotary cutter, ruler and mat", f"{pairs} sets", "one for two, never shared in the hand"),
+        ("Gloves that paint does not go through", counted(learners, "pair"), "fresh ones each session"),
+        ("Fusible web", counted(learners * pieces, "square"), "as the cloth"),
+        ("Rotary cutter, ruler and mat", counted(pairs, "set"), "one for two; one at a time holds it"),
         ("Iron, hot and dry, and clean paper", str(four), "one for four, at a table of its own"),
         ("Grey board, grey card or scale", str(four), "one for four"),
         ("Metal can with a lid, water in it", "1", "for oily rags"),
-        ("Exercise sheets and slips", str(learners), "one a learner, and one key"),
-        ("Value study to colour in", str(learners), "one a learner"),
+        ("Exercise sheets, in colour, and slips", f"{learners} of each", "one a learner, and the key for you"),
+        ("Value studies to colour in", f"{learners} of each", "one a learner"),
+        ("Pencils and scissors; greys to colour with", counted(learners, "set"), "one a learner"),
     ]
     blocks: list[Block] = [
         Table(("✓", "What", "How much", "Why so much"), tuple(("", *row) for row in each), (0.6, 5, 2.6, 3.6), 8.5),

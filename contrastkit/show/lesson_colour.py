@@ -87,7 +87,8 @@ def same_value_chart(table: pd.DataFrame, crops: Crops, *, title: str | None = N
     low, high = chosen[0].lightness, chosen[-1].lightness
     finding = title or f"Grey says {hues} are one value, L* {low:.0f} to {high:.0f}"
     how = (
-        "Hue tells them apart near by. Their values, which draw the edges across a room, lie within "
+        "Called by the hue of their mean, which tells them apart near by. Their values, which draw the edges across a "
+        "room, lie within "
         f"{_whole(high - low)} L*: half a Munsell step is 5. {_unsure(chosen)}"
         + measured_words([sample.piece for sample in chosen])
     )
@@ -151,6 +152,7 @@ def fooling_pairs_chart(table: pd.DataFrame, crops: Crops, *, title: str | None 
     'Grey says a and b are one; the eye does not. a and b: 2 L* apart, 39 in colour.'
     """
     samples = samples_of(table)
+    _of_known_colour(samples)
     one_coloured = {sample.name for sample in _one_coloured(samples, crops)}
     alike = alike_in_value(table, most=_PAIRS)
     unlike = alike_in_hue(table[table["swatch_id"].astype(str).isin(one_coloured)], most=_PAIRS)
@@ -158,7 +160,7 @@ def fooling_pairs_chart(table: pd.DataFrame, crops: Crops, *, title: str | None 
         raise too_few(
             f"two colours less than {ALIKE:g} L* apart, or one hue in two values",
             f"the pile of {counted(len(table), 'swatch', 'swatches')} has neither",
-            "Measure more pieces with their colour, or lower the aim with another chart",
+            "Measure more pieces, or draw another chart",
         )
     by_name = {sample.name: sample for sample in samples}
     pairs = [(by_name[pair.darker], by_name[pair.lighter], pair) for pair in (*alike, *unlike)]
@@ -186,7 +188,7 @@ def one_value(samples: Sequence[Sample]) -> list[Sample]:
     InvalidInputError
         No two hues lie so near each other in value.
     """
-    known = _with_hue(samples)
+    known = _with_hue(_of_known_colour(samples))
     best: list[Sample] = []
     for first in known:
         within = [sample for sample in known if 0 <= sample.lightness - first.lightness <= ALIKE]
@@ -201,6 +203,15 @@ def one_value(samples: Sequence[Sample]) -> list[Sample]:
             "Paint or measure more pieces of middle value",
         )
     return sorted(best, key=lambda sample: (sample.lightness, sample.name))[:MOST]
+
+
+def _of_known_colour(samples: Sequence[Sample]) -> Sequence[Sample]:
+    if samples and not any(sample.coloured for sample in samples):
+        raise too_few(
+            "swatches of known colour", "that of this pile is not known",
+            "Add the columns chroma and hue_angle, or measure photographs",
+        )
+    return samples
 
 
 def _with_hue(samples: Sequence[Sample]) -> list[Sample]:
@@ -236,7 +247,7 @@ def one_hue(samples: Sequence[Sample]) -> list[Sample]:
     InvalidInputError
         No hue reaches over 20 L*.
     """
-    known = _with_hue(samples)
+    known = _with_hue(_of_known_colour(samples))
     hues = {hue: [s for s in known if s.hue == hue] for hue in dict.fromkeys(sample.hue for sample in known)}
     chosen = [_evenly(family) for family in hues.values()]
     best = max(chosen, key=_reach, default=[])

@@ -79,7 +79,7 @@ def distances_chart(
     >>> import pandas as pd
     >>> table = pd.DataFrame({"swatch_id": ["a", "b", "c"], "lightness": [20.0, 50.0, 80.0]})
     >>> distances_chart(table, {}).description[:60]
-    'a, b and c still stand 25 L* apart from 8 m. a 20, b 50, c 8'
+    'a, b and c still stand 25 L* apart, seen from 8 m. a 20, b 5'
     """
     stack = _stack_of(table) if stack is None else stack
     scores = [judge_stack(stack, distance_mm=distance) for distance in DISTANCES_MM]
@@ -156,7 +156,8 @@ def _distance_marks(
             yield Photo(x, small - side, side, side, f"small\n{place}", "as small as that")
         for row, words in enumerate(_seam_lines(score, steps[place])):
             yield Words(x, grey - 1.2 - (row + 1) * LEADING + 0.4, shortened(words, SMALL, _SIDE), SMALL)
-    for row, words in enumerate(("As small as it is from there,", "for a page held at 60 cm")):
+    small_words = ("As small as from there, for a", "page held at 60 cm; from nearer", "it is larger than has room")
+    for row, words in enumerate(small_words):
         yield Words(0, small - (row + 1) * LEADING, words, SMALL)
 
 
@@ -219,20 +220,23 @@ def _distance_finding(scores: Sequence[StackScore], steps: Sequence[Sequence[flo
     names = listed([layer.swatch_id for layer in stack.layers])
     gone = [seam for seam in last.seams if seam.line_fades_mm > 0 and seam.line_step < LINE_LIMIT]
     weakest = min(abs(step) for step in steps[-1])
-    where = f"from {metres(DISTANCES_MM[-1])}"
+    where = f"seen from {metres(DISTANCES_MM[-1])}"
+    if weakest < LINE_LIMIT:
+        return f"{names} run into one, {where}: a step is {weakest:.0f} L*"
     if gone:
         first = min(gone, key=lambda seam: seam.line_fades_mm)
         return (
             f"The rim of {first.above} is gone from {metres(first.line_fades_mm)}; the layers still stand "
-            f"{weakest:.0f} L* apart {where}"
+            f"{weakest:.0f} L* apart, {where}"
         )
-    return f"{names} still stand {weakest:.0f} L* apart {where}"
+    return f"{names} still stand {weakest:.0f} L* apart, {where}"
 
 
 def _distance_how(table: pd.DataFrame, stack: Stack) -> str:
     names = {layer.swatch_id for layer in stack.layers}
     return (
-        "The eye's blur in linear light, a cautious answer: pattern and rim run together long before the layers do. "
+        f"A stack {(stack.sides or default_sides(len(stack.layers)))[0]:.0f} mm wide. The eye's blur in linear light, "
+        "a cautious answer: pattern and rim run together long before the layers do. "
         "Under each: the step from layer to layer, and how far the bare rim stands clear, in L*. "
         + measured_words([sample.piece for sample in samples_of(table) if sample.name in names])
     )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, cast
 import cv2
 import numpy as np
 
+from contrastkit.compose.seams import ONE_SIDED
 from contrastkit.light.distance import VALUE_KERNEL, kernel_mtf
 from contrastkit.light.lightness import lightness_to_luminance, luminance_to_lightness
 from contrastkit.show.chart import PRINT_PIXELS_PER_MM
@@ -55,7 +56,8 @@ _RIPPLE = 1.0  # L*, a design choice: stripes that stand out less from each othe
 _OWN = 5  # pieces of the pile
 _OWN_SIDE = 25.0
 _OWN_LEAST = 3.0  # L* between the two kinds of half-way, as worked out: plain to see side by side [design choice]
-_HALF = (0.35, 0.65)  # of the area painted: what is called about half [design choice]
+_HALF = (0.4, 0.6)  # of the area painted: what is called about half [design choice]
+_KEEN = 50.0  # cycles a degree that keen eyes still see of black and white; from memory
 
 
 def half_and_half_chart(table: pd.DataFrame, crops: Crops, *, title: str | None = None) -> Chart:
@@ -106,10 +108,10 @@ def half_and_half_chart(table: pd.DataFrame, crops: Crops, *, title: str | None 
         f"Half black, half white is L* {means[0]:.0f}, not 50; half {dark.name}, half {light.name} is {means[1]:.0f}, "
         f"not {(dark.lightness + light.lightness) / 2:.0f}"
     )
-    metres = melting_mm(0.0, 100.0) / 1000
+    near, keen = melting_mm(0.0, 100.0) / 1000, 2 * _STRIPE * _KEEN / math.radians(1) / 1000
     how = (
-        f"Step back: from about {math.ceil(metres)} m the stripes melt into the grey at their right, not into the one "
-        "at their left. Printers lay ink on a little wide: a print may melt darker. "
+        f"Step back: from {math.ceil(near)} m on, for keen eyes from {math.ceil(keen)}, the stripes melt into the grey "
+        "at their right, not into the one at their left. Printers lay ink on a little wide: a print may melt darker. "
         + measured_words([dark.piece, light.piece, *(sample.piece for sample in halves)])
     )
     said = f"Stripes of {_STRIPE:g} mm " + "; ".join(
@@ -218,6 +220,7 @@ def _halves(samples: Sequence[Sample]) -> list[Sample]:
     known = [
         sample for sample in samples
         if _HALF[0] <= sample.coverage <= _HALF[1] and _by_light(sample) - _by_steps(sample) >= _OWN_LEAST
+        and sample.lightness - _by_steps(sample) > ONE_SIDED * sample.sigma
     ]
     furthest = sorted(known, key=lambda sample: (_by_steps(sample) - _by_light(sample), sample.name))[:_OWN]
     return sorted(furthest, key=lambda sample: sample.lightness)

@@ -232,7 +232,7 @@ def films_chart(table: pd.DataFrame, crops: Crops, *, title: str | None = None) 
     ]
     how = (
         "A film hides hue, and shows how much red or green light comes back, which is not value: drawn in grey, for a "
-        "film of usual strength. A grey photograph has no such fault."
+        "film of usual strength. True grey, which is L*, has no such fault."
     )
     return _moves_chart(table, crops, changes, how, title)
 
@@ -345,7 +345,7 @@ def _track(axis: Axis, before: float, after: float, sigma: float, y: float) -> I
         near = end - math.copysign(half, end - start)
         yield Line(start, y, near, y, "text", 2 * LINE)
     yield Box(end - half, y - half, _CHIP, _CHIP, fill=min(max(after, 0.0), 100.0), edge="text", line=LINE)
-    words = f"{after:.0f}, {step_words(after - before)}".replace("no step", "as before")
+    words = f"{after:.0f}, {step_words(round(after) - round(before))}".replace("no step", "as before")
     right = max(end + half, high, start) + 1.2
     yield Words(right, y - 0.35 * SMALL, words, SMALL)
 
@@ -412,7 +412,8 @@ def _moves_finding(moves: Moves, changes: Sequence[Change]) -> str:
         place = max(range(len(changes)), key=lambda each: float(np.abs(shift[each]).max()))
         at = int(np.abs(shift[place]).argmax())
         by = changes[place].by
-        return f"No pair {moves.surely}changes places; {moves.samples[at].name} is {step_words(shift[place][at])} {by}"
+        step = round(moves.after[place][at]) - round(moves.before[at])  # of the numbers beside it
+        return f"No pair {moves.surely}changes places; {moves.samples[at].name} is {step_words(step)} {by}"
     by = changes[most].by[0].upper() + changes[most].by[1:]
     if moves.pairs == 1:
         return f"{by} the one pair changes places"
@@ -527,9 +528,8 @@ def _vivid_heads(sample: Sample, looks: tuple[float, float], axis: Axis, top: fl
 
 def _vivid_how(samples: Sequence[Sample], vivid: Sequence[int], shown: Sequence[int]) -> str:
     rest = f", {len(shown)} of them here" if len(shown) < len(vivid) else ""
-    verb = "looks" if len(vivid) == 1 else "look"
     return (
-        f"{len(vivid)} of {counted(len(samples), 'piece')} {verb} half a Munsell step or more lighter than a grey "
+        f"{len(vivid)} of {counted(len(samples), 'piece')} may look half a Munsell step or more lighter than a grey "
         f"photograph shows{rest}. People and formulas differ, so it is a range; edges follow the grey. "
         + measured_words([sample.piece for sample in samples])
     )

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from contrastkit.columns import Column
-from contrastkit.compose.exercise import LEVELS, Exercise, make_exercise, parse_order
+from contrastkit.compose.exercise import LEVELS, MOST_SEED, Exercise, make_exercise, parse_order
 from contrastkit.compose.eye_order import ClassOrder, judge_order, pool_orders, progress
 from contrastkit.errors import ContrastkitError, InvalidInputError
 from contrastkit.keep.files import StrPath, shown
@@ -32,7 +32,7 @@ ORDERS = (
     Column("learner", "str", "", "name or initials", required=True),
     Column("date", "str", "", "as 2026-11-25", required=True),
     Column("order", "str", "", "numbers from dark to light, those that look equal joined by =", required=True),
-    Column("seed", "float64", "", "of the exercise", 0, 10**9),
+    Column("seed", "float64", "", "of the exercise", 0, MOST_SEED),
     Column("count", "float64", "", "pieces of the exercise", 3, 40),
     Column("level", "str", "", "of the exercise"),
 )
@@ -83,9 +83,20 @@ def read_orders(
     orders = tuple(
         _order(row, f"{shown(path)}, row {at + 2}", usual, learners) for at, row in enumerate(table.to_dict("records"))
     )
+    for at, one in enumerate(orders):
+        other = next((each for each in orders[:at] if _occasion(each) == _occasion(one)), None)
+        if other is not None:
+            raise InvalidInputError(
+                f"{one.place}: a learner must have one order of an exercise a day; {one.learner} has another in "
+                f"{other.place.rpartition(', ')[2]}. Leave one out."
+            )
     if not orders:
         raise InvalidInputError(f"There must be an order; {shown(path)} has none. Write a row for each learner.")
     return orders
+
+
+def _occasion(order: WrittenOrder) -> tuple[str, str, int, str, int]:
+    return order.learner, order.date, order.count, order.level, order.seed
 
 
 def _order(row: Mapping[Any, Any], place: str, usual: Mapping[str, Any], learners: Sequence[str]) -> WrittenOrder:
@@ -159,5 +170,7 @@ def judge_orders(table: pd.DataFrame, orders: Sequence[WrittenOrder]) -> SortedB
     by_date = sorted(read, key=lambda row: row[0].date)
     pooled = pool_orders(table, {each.learner: order for each, exercise, order in by_date if exercise == newest})
     many = len({each.date for each in orders}) > 1
-    weeks = progress((each.date, each.learner, judge_order(table, order)) for each, _, order in read) if many else None
+    weeks = progress(
+        (each.date, each.learner, judge_order(table, order), each.level) for each, _, order in read
+    ) if many else None
     return SortedByEye(newest, pooled, weeks)

@@ -38,7 +38,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from contrastkit.compose.exercise import LEVELS
+from contrastkit.compose.exercise import LEVELS, MOST_SEED
 from contrastkit.compose.toml_parts import Part, TomlKind, brief, near_words, read_toml
 from contrastkit.errors import InvalidInputError
 from contrastkit.keep.files import StrPath
@@ -52,7 +52,6 @@ from contrastkit.show.studies import METHODS, VALUES
 from contrastkit.show.words import listed
 
 MOST_LEARNERS = 200
-_MOST_SEED = 999_999_999
 _ALL = "all"
 _KIND = TomlKind("A class pack", "the class pack", {
     "the class pack": ("heading", "paper", "date", "learners", "pieces", "pile", "only", "handouts", "charts", "plan",
@@ -223,7 +222,7 @@ def _steps(part: Part) -> int:
 def _exercise(part: Part) -> dict[str, Any]:
     count = {"count": part.whole("count", 40, default=12)} if "count" in part.entries else {}
     level = part.choice("level", LEVELS, default=LEVELS[0])
-    return count | {"level": level, "seed": part.whole("seed", _MOST_SEED, default=1)}
+    return count | {"level": level, "seed": part.whole("seed", MOST_SEED, default=1)}
 
 
 def _study(part: Part, folder: Path) -> dict[str, Any]:

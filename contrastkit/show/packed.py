@@ -124,6 +124,11 @@ def _drawn_length(panel: Panel) -> Fraction:
     return panel.length if panel.whole else sum((cuts.height for cuts in panel.cuts), Fraction(0))
 
 
+def _drawn_times(panel: Panel, cuts: SectionCuts) -> int:
+    """On a whole sheet every section is drawn, so that what is left over is as large as it will be."""
+    return cuts.count if panel.whole else 1
+
+
 def _length(panel: Panel, row: _Row) -> float:
     return float(panel.length) if panel.whole else sum(float(cuts.height) for _, cuts in row)
 
@@ -156,12 +161,13 @@ def _row(panel: Panel, row: _Row, scale: float, bottom: float, text: float, unit
         yield Box(left, bottom, float(panel.length) * scale, high, edge="secondary", line=1)
     for number, cuts in row:
         long = float(cuts.height) * scale
-        yield Box(left, bottom, long, high, fill="hairline")
-        yield from _strips(panel, cuts, scale, (left, bottom + high), text, unit)
-        for x in (left, left + long):
-            yield Line(x, bottom - 4, x, bottom + high + 4, "text", 2)
         yield from _head(number, cuts, (left, bottom + high + 8), long, text, unit)
-        left += long
+        for _ in range(_drawn_times(panel, cuts)):
+            yield Box(left, bottom, long, high, fill="hairline")
+            yield from _strips(panel, cuts, scale, (left, bottom + high), text, unit)
+            for x in (left, left + long):
+                yield Line(x, bottom - 4, x, bottom + high + 4, "text", 2)
+            left += long
     over = float(panel.length) * scale - left
     if panel.whole and over > text_width("left over", text) + 12:
         yield Words(left + over / 2, bottom + high / 2, "left over", text, "secondary", align="middle")
@@ -212,14 +218,15 @@ def _draw_upwards(panel: Panel, unit: str, *, width: float, text: float) -> Draw
     bottom, free = 4.0, 0.0
     for number, cuts in enumerate(panel.cuts, start=panel.first):
         long = float(cuts.height) * scale
-        marks.append(Box(1, bottom, wide, long, fill="hairline"))
-        marks += _strips(panel, cuts, scale, (1, bottom), text, unit, upwards=True)
-        marks += [Line(0, y, wide + 5, y, "text", 2) for y in (bottom, bottom + long)]
         base = bottom + long / 2 - 0.35 * text
         if base >= free:
             marks += _label(number, cuts, (wide + 8, base), text, unit)
             free = base + 1.1 * text
-        bottom += long
+        for _ in range(_drawn_times(panel, cuts)):
+            marks.append(Box(1, bottom, wide, long, fill="hairline"))
+            marks += _strips(panel, cuts, scale, (1, bottom), text, unit, upwards=True)
+            marks += [Line(0, y, wide + 5, y, "text", 2) for y in (bottom, bottom + long)]
+            bottom += long
     return Drawing(wide + beside, max(high, free) + 8, tuple(marks), _description(panel, unit))
 
 

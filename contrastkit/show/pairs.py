@@ -89,6 +89,7 @@ class Pairs:
     counts : how many pairs there are of each verdict, and last, how many are ambiguous
     unsure : how many that are apart across a room are too near the limit to be sure of
     partners : of each piece, how many others are apart from it across a room
+    lowered : how many pairs count for less than their lightness says, since vivid paint may look lighter than it is
     """
 
     pieces: tuple[Piece, ...]
@@ -97,6 +98,7 @@ class Pairs:
     counts: tuple[int, ...]
     unsure: int
     partners: tuple[int, ...]
+    lowered: int = 0
 
     @property
     def total(self) -> int:
@@ -129,6 +131,9 @@ class Pairs:
         if len(self.pieces) > 3:
             piece, most = self.pieces[self.fewest], len(self.pieces) - 1
             told.append(f"{piece.swatch_id} goes with the fewest, {self.partners[self.fewest]} of {most}.")
+        if self.lowered:
+            told.append("Vivid paint looks lighter than it is: such a pair counts by the nearest that the eye may see "
+                        "it; the stepped line goes by lightness alone.")
         if self.unsure:
             told.append(f"{self.unsure} of the {self.apart} {'is' if self.unsure == 1 else 'are'} too near "
                         f"{_LIMITS[_APART]:g} L* to be sure.")
@@ -231,18 +236,20 @@ def all_pairs(table: pd.DataFrame) -> Pairs:
     known = surfaces(table)
     sides = _Sides.of([known[piece.swatch_id] for piece in pieces])
     every = math.ceil(len(pieces) / _MOST_ROWS)
-    drawn, counts, unsure, partners = [], np.zeros(_VIVID + 1, int), 0, []
+    drawn, counts, unsure, lowered, partners = [], np.zeros(_VIVID + 1, int), 0, 0, []
     for start in range(0, len(pieces), _ROWS_AT_ONCE):
         rows = np.arange(start, min(start + _ROWS_AT_ONCE, len(pieces)))
-        verdicts, sure = sides.judged(rows)
+        verdicts, sure, less = sides.judged(rows)
         later = rows[:, None] < np.arange(len(pieces))
         apart = (verdicts >= _APART) & (verdicts < _VIVID)
         counts += np.bincount(verdicts[later], minlength=_VIVID + 1)
         unsure += int((later & apart & ~sure).sum())
+        lowered += int((later & less).sum())
         partners += apart.sum(axis=1).tolist()
         drawn.append(verdicts[rows % every == 0])
     return Pairs(
-        pieces, tuple(range(0, len(pieces), every)), np.vstack(drawn), tuple(counts.tolist()), unsure, tuple(partners)
+        pieces, tuple(range(0, len(pieces), every)), np.vstack(drawn), tuple(counts.tolist()), unsure, tuple(partners),
+        lowered,
     )
 
 
@@ -263,8 +270,11 @@ class _Sides:
         hue = np.where(chroma == 0, 0, hue)  # greys have none
         return cls(lightness, apparent_lightness_high(lightness, chroma, hue), sigma**2)
 
-    def judged(self, rows: NDArray[np.int64]) -> tuple[Codes, NDArray[np.bool_]]:
-        """The verdicts of these pieces with all, and whether they are surely apart across a room; unknown is sure."""
+    def judged(self, rows: NDArray[np.int64]) -> tuple[Codes, NDArray[np.bool_], NDArray[np.bool_]]:
+        """
+        The verdicts of these pieces with all, whether they are surely apart across a room (unknown is sure), and
+        whether vivid paint makes the verdict less than lightness alone would.
+        """
         step = np.abs(self.lightness - self.lightness[rows, None])
         looks = (self.apparent - self.apparent[rows, None]) * np.sign(self.lightness - self.lightness[rows, None])
         looks = np.where(np.isnan(looks), step, looks)
@@ -272,7 +282,9 @@ class _Sides:
         verdicts = np.searchsorted(_LIMITS, separation, side="right") - 1
         verdicts[(looks < 0) & (step >= _LIMITS[1])] = _VIVID
         least = step - ONE_SIDED * np.sqrt(self.variance + self.variance[rows, None])
-        return verdicts.astype(np.int8), ~(least < _LIMITS[_APART])
+        less = separation < step
+        less &= verdicts != np.searchsorted(_LIMITS, step, side="right") - 1
+        return verdicts.astype(np.int8), ~(least < _LIMITS[_APART]), less
 
 
 # The picture.

@@ -242,5 +242,10 @@ def balance_chart(table: pd.DataFrame, breaks: Breaks, *, title: str | None = No
     each = ", ".join(f"{count} {name}" for name, (count, _) in count_groups(pieces, breaks.names).items())
     style = BalanceStyle(width=max(150, 27 * len(breaks.names)), height=62, text=SMALL + 0.4, line=0.25)
     balance = draw_balance(pieces, breaks.names, style, f"{title or finding} {each}.")
-    how = f"Groups by lightness: {breaks_words(breaks)}. Hollow squares are borderline. " + measured_words(pieces)
+    unknown = sum(not piece.known for piece in pieces)
+    left_out = f"{unknown} of unknown lightness left out. " if unknown else ""
+    how = (
+        f"Groups by lightness: {breaks_words(breaks)}. Hollow, struck squares are borderline. {left_out}"
+        + measured_words(pieces)
+    )
     return chart_of(titled(balance, title or finding, how), {})

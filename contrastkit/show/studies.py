@@ -79,7 +79,7 @@ _SLENDEREST = 12.0  # times as long as wide
 _EVERY = 3  # of the pixels natural breaks are found from, each way
 
 _MOST_SIDE = 1600  # pixels of a crop; the page of outlines has fewer
-_AROUND = 1.12  # side of a picture in sides of the bottom layer: what the stack lies on shows all round
+_AROUND = 1.12  # side of a picture in sides of the bottom layer: the background shows all round, where it is known
 
 # Room for the outlines on either paper, upright and lying, less margins, head, key and foot: width and height, mm.
 _ROOMS = ((186.0, 196.0), (255.0, 128.0))
@@ -167,7 +167,7 @@ def swatch_subject(
 
 def stack_subject(stack: Stack, crops: Crops, *, surround: str = "middle", words: str = "") -> Subject:
     """
-    Return a stack as a subject, as it will look on its background, with a little of that all round.
+    Return a stack as a subject, as it will look on its background, with a little of that all round where it is known.
 
     Parameters
     ----------
@@ -185,8 +185,8 @@ def stack_subject(stack: Stack, crops: Crops, *, surround: str = "middle", words
     >>> stack_subject(Stack((Surface("a", 80), Surface("b", 40)), sides=(90, 60)), {}).words
     'the stack a, b'
     """
-    size = _AROUND * (stack.sides or default_sides(len(stack.layers)))[0]
     back = stack.background
+    size = (1.0 if back is None else _AROUND) * (stack.sides or default_sides(len(stack.layers)))[0]
     ground = surround_lightness(surround) if back is None else back.lightness
     cloth = [Placed(square_corners(size), swatch_id=back.swatch_id)] if back and back.swatch_id in crops else []
     names = ", ".join(layer.swatch_id for layer in stack.layers)
@@ -545,7 +545,8 @@ def finding(study: ValueStudy) -> str:
     shown = [name for name, percent in _named(study) if percent]
     most = max(percents)
     reach = f"; from {shown[0]} to {shown[-1]}" if len(shown) > 1 else ""
-    return f"Most of it is {names[percents.index(most)]}, {most} %{reach}"
+    part = "Most of it" if most > 50 else "The largest part"
+    return f"{part} is {names[percents.index(most)]}, {most} %{reach}"
 
 
 def _named(study: ValueStudy) -> Iterator[tuple[str, int]]:
@@ -858,8 +859,8 @@ def _overview(study: ValueStudy, size: Size, heading: str, date: str) -> Drawing
 
 
 _FOOT = (
-    "What a printer makes of a grey is not certain until it is measured. The values on the next page are filled in by "
-    "hand, so it works on any paper and in any copy."
+    "What a printer makes of a grey is not certain until it is measured. The values on the page to colour in are "
+    "filled in by hand, so it works on any paper and in any copy."
 )
 _KEY_CELL, _KEY_HIGH = 24.0, 17.0
 

@@ -60,6 +60,16 @@ def measured_words(pieces: Sequence[Piece]) -> str:
     return text + "."
 
 
+def two_decimals(number: float, *, signed: bool = False) -> str:
+    """
+    Return a number with two decimals; a dash where it is not known.
+
+    >>> two_decimals(0.666), two_decimals(0.1, signed=True), two_decimals(float("nan"))
+    ('0.67', '+0.10', '–')
+    """
+    return "–" if not np.isfinite(number) else f"{number:+.2f}" if signed else f"{number:.2f}"
+
+
 def breaks_words(breaks: Breaks) -> str:
     """
     Return where groups end, dark to light.
