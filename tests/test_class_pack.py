@@ -180,12 +180,17 @@ def test_a_pack_without_a_pile_still_prints_what_needs_none(tmp_path):
     written = make_pack(pack_of(tmp_path, 'heading = "Tuesday"\nlearners = ["Ash", "Yew"]'), tmp_path / "out")
     assert [each.kind for each in written.handouts] == ["kit", "cautions", "photographing", "grey-scale"]
     assert written.learners == 2
-    assert written.left_out == ()
+    (left_out,) = written.left_out
+    assert left_out.words == "contact-sheet, chart, values, exercise and key"
+    assert left_out.reason == "The pack names no pile to draw them from. Add one."
 
 
 def test_a_pack_of_nothing_is_refused(tmp_path):
     """An empty folder would be called a pack."""
     pack = pack_of(tmp_path, 'heading = "Tuesday"\nhandouts = ["exercise"]')
+    with pytest.raises(InvalidInputError, match=r"must have a handout; nothing .* The pack names no pile to"):
+        make_pack(pack, tmp_path / "out")
+    pack = pack_of(tmp_path, 'heading = "Tuesday"\nhandouts = ["plan"]')
     with pytest.raises(InvalidInputError, match=r"^A class pack must have a handout; it asks for none\. Add a pile"):
         make_pack(pack, tmp_path / "out")
     (tmp_path / "few.csv").write_text("swatch_id,lightness\na,50\n")

@@ -271,6 +271,7 @@ def make_pack(
         read_orders(pack.orders, learners=pack.names)
     table, crops, left_out = _pile_of(pack, progress, measured)
     failed = len(left_out)
+    left_out += _without_pile(pack)
     aside = Path(tempfile.mkdtemp(prefix=".", dir=place))
     try:
         made = _made(pack, table, crops, aside, told, left_out)
@@ -295,6 +296,14 @@ def _pile_of(
     pile = pile_at(pack.pile, pack.only, progress=progress, told=measured)
     failed = [LeftOut(f"the photograph {shown(each.path.name)[1:-1]}", each.reason) for each in pile.failed]
     return (in_groups(pile.table) if len(pile.table) else pile.table), pile.crops, failed
+
+
+def _without_pile(pack: ClassPack) -> Iterator[LeftOut]:
+    """What a pack asks for that is drawn from a pile, where it names none."""
+    drawn = {kind for kind, each in HANDOUTS.items() if each.pile == "must" and (kind != "results" or pack.orders)}
+    kinds = [kind for kind in pack.handouts if kind in drawn or kind == "values" and not pack.studies]
+    if kinds and not pack.pile:
+        yield LeftOut(listed(kinds), "The pack names no pile to draw them from. Add one.")
 
 
 def _made(
