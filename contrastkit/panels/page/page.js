@@ -51,8 +51,10 @@ const contrastkit = (() => {
   // Panels come after the page, part by part: say so until all are there and nothing more is added.
   function draw() {
     const wanted = document.querySelectorAll(".ck-output").length;
-    const drawn = () => document.querySelectorAll(".ck-output > .jp-OutputArea-output").length >= wanted &&
-      [...document.querySelectorAll(".ck-output .ck-panel, .ck-output .widget-subarea")].every((part) => part.children.length);
+    const parts = (which) => [...document.querySelectorAll(which)];
+    const filled = (which) => parts(which).every((part) => part.children.length);
+    const drawn = () => parts(".ck-output > .jp-OutputArea-output").length >= wanted &&
+      filled(".ck-output > .jp-OutputArea-output, .ck-output .ck-panel, .ck-output .widget-subarea");
     let changed = Date.now();
     const watcher = new MutationObserver(() => { changed = Date.now(); });
     watcher.observe(document.getElementById("work"), { childList: true, subtree: true });
