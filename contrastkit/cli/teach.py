@@ -117,19 +117,19 @@ def _add_handout(commands: Any) -> None:
 
 
 def _add_said(command: argparse.ArgumentParser) -> None:
-    whole = {"type": int, "metavar": "N"}
-    command.add_argument("--learners", **whole, help="how many (12)")  # type: ignore[arg-type]
-    command.add_argument("--pieces", **whole, help="that each learner makes (12)")  # type: ignore[arg-type]
-    command.add_argument("--steps", **whole, help="of the grey scale: 5, 9 or 11 (9)")  # type: ignore[arg-type]
+    whole: Any = {"type": int, "metavar": "N"}
+    command.add_argument("--learners", **whole, help="how many (12)")
+    command.add_argument("--pieces", **whole, help="that each learner makes (12)")
+    command.add_argument("--steps", **whole, help="of the grey scale: 5, 9 or 11 (9)")
     command.add_argument("--chart", metavar="KIND", help="which teaching chart")
     command.add_argument("--photo", metavar="FILE", help="study this photograph")
     command.add_argument("--swatch", metavar="NAME", help="study this piece of the pile")
     command.add_argument("--stack", type=_names, metavar="A,B,C", help="study this stack, bottom first")
-    command.add_argument("--values", **whole, help="of a study: 2, 3, 5 or 9 (3)")  # type: ignore[arg-type]
+    command.add_argument("--values", **whole, help="of a study: 2, 3, 5 or 9 (3)")
     command.add_argument("--method", choices=("fixed", "natural", "named"), help="how a study's values part (fixed)")
-    command.add_argument("--count", **whole, help="pieces of an exercise, 3 to 40 (12)")  # type: ignore[arg-type]
+    command.add_argument("--count", **whole, help="pieces of an exercise, 3 to 40 (12)")
     command.add_argument("--level", choices=("far apart", "vivid"), help="of an exercise (far apart)")
-    command.add_argument("--seed", **whole, help="another gives another mixed order (1)")  # type: ignore[arg-type]
+    command.add_argument("--seed", **whole, help="another gives another mixed order (1)")
     command.add_argument("--orders", metavar="FILE.csv", help="what learners wrote; see below")
     command.add_argument("--plan", metavar="PLAN.toml", help="the plan to print")
 

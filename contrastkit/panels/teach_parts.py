@@ -50,15 +50,6 @@ class _Part(Folded):
         self._number = 0  # of what was asked for last: what comes of anything older is out of date
         super().__init__(label, *children)
 
-    def turn(self) -> None:
-        """Open it, and do what is still to do; or fold it away."""
-        super().turn()
-        self.refresh()
-
-    def refresh(self) -> None:
-        """See to it that what is in view is of the pile as it is now."""
-        raise NotImplementedError
-
     @property
     def _page_look(self) -> PageLook:
         now = self.desk.session.teaching
@@ -123,6 +114,11 @@ class ChartsPart(_Part):
         self._drawn.clear()
         self._asked, self._drawing, self._make_then = None, False, False
         self._number += 1  # and what is on its way
+        self.refresh()
+
+    def turn(self) -> None:
+        """Open it and draw what is chosen; or fold it away."""
+        super().turn()
         self.refresh()
 
     def refresh(self) -> None:
@@ -280,6 +276,11 @@ class HandoutsPart(_Part):
         show_if(kind == "grey-scale", self.steps)
         show_if(kind == "kit", self.learners, self.each)
         show_if(kind == "study", self.subject, self.values, self.method)
+
+    def turn(self) -> None:
+        """Open it, with what the pile now has to choose from; or fold it away."""
+        super().turn()
+        self.refresh()
 
     def refresh(self) -> None:
         """Take back what was made of another pile, or in another look."""

@@ -405,7 +405,7 @@ def _first_page(pack: ClassPack, made: Sequence[PrintedHandout], left_out: Seque
 
 def _colour_words(made: Sequence[PrintedHandout]) -> Iterator[str]:
     """Which files want colour; outlines to colour in do not."""
-    files = [each.file[:2] for each in made if each.kind in _IN_COLOUR and "outlines" not in each.file]
+    files = [each.file.partition("-")[0] for each in made if each.kind in _IN_COLOUR and "outlines" not in each.file]
     if files:
         yield f"In colour: {listed(files)}; a grey copy of an exercise gives its answer away. The others do in grey."
 
